@@ -1,0 +1,1 @@
+"""Bytes to one trusted Log, and the season folder. Imports nothing of `analysis` or `dashboard`."""
