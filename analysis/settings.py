@@ -35,27 +35,88 @@ class Settings:
 
 
 ABOUT: dict[str, tuple[str, str]] = {
-    "shortest_window_s": ("s", "current ratings are held against windows from here up; shorter ones are for the log's own sake (our choice: wire and contact heat is nothing in less)"),
-    "continuous_window_s": ("s", "a continuous rating holds from here (our choice: no maker states it for robots; a match is three minutes)"),
-    "close_margin_pct": ("%", "below this margin a figure is close (our choice: about twice the usual sensor error)"),
-    "cell_mean_s": ("s", "the cell minimum is held against the lowest mean this long (our choice: shorter sags do not harm a cell)"),
-    "dropout_s": ("s", "a dropout starts here; shorter losses are counted (our choice: drivers notice about a tenth of a second)"),
-    "gap_intervals": ("1", "a gap in a log is this many of its own intervals (our choice: beyond usual jitter)"),
-    "wire_bin_s": ("s", "bin of the wire model (0.1 to 0.25 s keeps it within 0.04 K of the exact solution)"),
-    "air_degC": ("degC", "air inside the chassis where neither a channel, the match nor the build tells (our choice)"),
-    "air_uncertainty_K": ("K", "how far that default may be off (our choice)"),
-    "close_temperature_K": ("K", "added to temperatures before they are judged (our choice: none)"),
-    "brown_out_s": ("s", "the rail below the receiver's minimum for this long counts (our choice: two frames of a fast logger)"),
-    "cold_pack_degC": ("degC", "below this a lithium pack counts as cold (common practice, no source)"),
-    "not_full_cell_V": ("V", "a lithium-polymer cell resting below this was not full (common practice, no source: 4.20 V less 0.10 V)"),
-    "weak_cell_share": ("1", "a cell with this many times its pack's median resistance is weak (our choice)"),
-    "joint_step_mohm": ("mohm", "a lasting rise of resistance this large is a joint (our choice: a good plug has under 1)"),
-    "stall_speed_share": ("1", "below this share of the usual speed a motor counts as standing (our choice)"),
-    "stall_s": ("s", "a motor standing this long under current is stalled (our choice: longer than a start)"),
-    "activity_share": ("1", "the robot is active where its current exceeds this share of the usual peak (our choice)"),
-    "solder_limit_degC": ("degC", "63/37 solder melts (NASA NTRS 19990113164; seen also in trade pages)"),
-    "undersampled_error_pct": ("%", "a peak whose sampling error may reach this is not assessed (our choice: 10 Hz instantaneous is the limit)"),
-}  # fmt: skip
+    "shortest_window_s": (
+        "s",
+        "current ratings are held against windows from here up; shorter ones are for the log's own sake "
+        "(our choice: wire and contact heat is nothing in less)",
+    ),
+    "continuous_window_s": (
+        "s",
+        "a continuous rating holds from here (our choice: no maker states it for robots; a match is three minutes)",
+    ),
+    "close_margin_pct": (
+        "%",
+        "below this margin a figure is close (our choice: about twice the usual sensor error)",
+    ),
+    "cell_mean_s": (
+        "s",
+        "the cell minimum is held against the lowest mean this long (our choice: shorter sags do not harm a cell)",
+    ),
+    "dropout_s": (
+        "s",
+        "a dropout starts here; shorter losses are counted (our choice: drivers notice about a tenth of a second)",
+    ),
+    "gap_intervals": (
+        "1",
+        "a gap in a log is this many of its own intervals (our choice: beyond usual jitter)",
+    ),
+    "wire_bin_s": (
+        "s",
+        "bin of the wire model (0.1 to 0.25 s keeps it within 0.04 K of the exact solution)",
+    ),
+    "air_degC": (
+        "degC",
+        "air inside the chassis where neither a channel, the match nor the build tells (our choice)",
+    ),
+    "air_uncertainty_K": (
+        "K",
+        "how far that default may be off (our choice)",
+    ),
+    "close_temperature_K": (
+        "K",
+        "added to temperatures before they are judged (our choice: none)",
+    ),
+    "brown_out_s": (
+        "s",
+        "the rail below the receiver's minimum for this long counts (our choice: two frames of a fast logger)",
+    ),
+    "cold_pack_degC": (
+        "degC",
+        "below this a lithium pack counts as cold (common practice, no source)",
+    ),
+    "not_full_cell_V": (
+        "V",
+        "a lithium-polymer cell resting below this was not full (common practice, no source: 4.20 V less 0.10 V)",
+    ),
+    "weak_cell_share": (
+        "1",
+        "a cell with this many times its pack's median resistance is weak (our choice)",
+    ),
+    "joint_step_mohm": (
+        "mohm",
+        "a lasting rise of resistance this large is a joint (our choice: a good plug has under 1)",
+    ),
+    "stall_speed_share": (
+        "1",
+        "below this share of the usual speed a motor counts as standing (our choice)",
+    ),
+    "stall_s": (
+        "s",
+        "a motor standing this long under current is stalled (our choice: longer than a start)",
+    ),
+    "activity_share": (
+        "1",
+        "the robot is active where its current exceeds this share of the usual peak (our choice)",
+    ),
+    "solder_limit_degC": (
+        "degC",
+        "63/37 solder melts (NASA NTRS 19990113164; seen also in trade pages)",
+    ),
+    "undersampled_error_pct": (
+        "%",
+        "a peak whose sampling error may reach this is not assessed (our choice: 10 Hz instantaneous is the limit)",
+    ),
+}
 
 DEFAULTS = Settings()
 

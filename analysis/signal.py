@@ -121,6 +121,4 @@ def signal(
     values[~ok] = 0.0
     clip = np.zeros(t.shape, dtype=bool) if clipped is None else np.asarray(clipped, dtype=bool)
     period = float(np.median(np.diff(t))) if t.shape[0] > 1 else 0.0
-    return Signal(
-        channel, t, values, ok, clip, period, detector, gain_rel, offset, noise, recording
-    )
+    return Signal(channel, t, values, ok, clip, period, detector, gain_rel, offset, noise, recording)

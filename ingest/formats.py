@@ -57,7 +57,9 @@ def read_head(path: Path) -> bytes:
     except FileNotFoundError:
         raise UnreadableLog("there is no such file", file=path, mend="Check the name.") from None
     except OSError as error:  # a symlink loop, a name too long, no permission on the folder
-        raise UnreadableLog(f"cannot be opened: {error.strerror}", file=path, mend="Copy the log here and try again.") from None
+        raise UnreadableLog(
+            f"cannot be opened: {error.strerror}", file=path, mend="Copy the log here and try again."
+        ) from None
     if stat.S_ISDIR(status.st_mode):
         raise UnreadableLog("is a folder, not a log", file=path, mend="Name the files in it.")
     if not stat.S_ISREG(status.st_mode):

@@ -1,0 +1,219 @@
+"""Everything a review looks at, brought together once: signals on the match clock, the window, build and pack."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from analysis.findings import NotChecked, QualityNote
+from analysis.settings import DEFAULTS, Settings
+from analysis.signal import Signal
+from ingest.align import FixedClock, PlacedLog, align
+from ingest.builds import Build, Match, Pack
+from ingest.channels import parse_channel
+from ingest.log import Log, Stream
+
+
+@dataclass(frozen=True)
+class Window:
+    """The match inside the log: start and end on the match clock, and how they were found."""
+
+    start_s: float
+    end_s: float
+    how: str
+
+    @property
+    def length_s(self) -> float:
+        return self.end_s - self.start_s
+
+
+@dataclass(frozen=True, eq=False)
+class MatchData:
+    """Signals by channel on the match clock; `source` says which log each came from.
+
+    A channel logged twice stands once in `signals` (the least faulted, then the fastest) and the others in
+    `twins`. `unplaced` logs have no known place on the match clock: their channels serve only checks of one part.
+    """
+
+    signals: Mapping[str, Signal]
+    source: Mapping[str, int]
+    twins: Mapping[str, tuple[Signal, ...]]
+    placed: tuple[PlacedLog, ...]
+    build: Build | None
+    packs: tuple[Pack, ...]
+    match: Match | None
+    settings: Settings
+    window: Window | None = None
+    quality: tuple[QualityNote, ...] = ()
+    undermined: tuple[NotChecked, ...] = ()
+    _inside: dict[str, Signal] = field(default_factory=dict, repr=False)
+
+    @property
+    def pack(self) -> Pack | None:
+        return self.packs[0] if self.packs else None
+
+    @property
+    def cells(self) -> int | None:
+        if self.pack is not None and len(self.packs) == 1:
+            return self.pack.cells
+        return None if self.build is None else self.build.cells
+
+    def get(self, channel: str) -> Signal | None:
+        """The whole signal, before and after the match too."""
+        return self.signals.get(channel)
+
+    def inside(self, channel: str) -> Signal | None:
+        """The valid samples inside the match window; None where the channel was not logged or holds nothing."""
+        if channel not in self.signals:
+            return None
+        if channel not in self._inside:
+            signal = self.signals[channel]
+            if self.window is not None:
+                signal = signal.between(self.window.start_s, self.window.end_s)
+            self._inside[channel] = signal.good()
+        cut = self._inside[channel]
+        return cut if len(cut) else None
+
+    def same_clock(self, *channels: str) -> bool:
+        """Whether all these channels have a known place on one clock."""
+        logs = {self.source[c] for c in channels if c in self.source}
+        return len(logs) <= 1 or all(self.placed[i].placed for i in logs)
+
+    @cached_property
+    def air_degC(self) -> tuple[float, float, str]:
+        """Air inside the chassis at the start: figure, how far it may be off (K), where it came from."""
+        start = self.window.start_s if self.window else -np.inf
+        chassis = self.get("chassis_temp_degC")
+        if chassis is not None and len(chassis.good()):
+            before = chassis.good()
+            early = before.x[before.t_s <= max(start, before.t_s[0])]
+            return float(np.median(early)), 2.0, "chassis_temp_degC before the match"
+        if self.match is not None and self.match.air_degC is not None:
+            return self.match.air_degC, 3.0, f"{self.match.source_name or 'match'} air_degC"
+        if self.build is not None and self.build.build.air_degC is not None:
+            return (
+                self.build.build.air_degC,
+                self.settings.air_uncertainty_K,
+                f"{self.build.source_name} air_degC",
+            )
+        return self.settings.air_degC, self.settings.air_uncertainty_K, "default: nothing states it"
+
+
+def place(logs: Log | Sequence[Log] | Sequence[PlacedLog], match: Match | None) -> tuple[PlacedLog, ...]:
+    """Logs with their place on the match clock: as given, as the match file states, else by alignment."""
+    if isinstance(logs, Log):
+        return (PlacedLog(logs, how="the match clock"),)
+    if all(isinstance(item, PlacedLog) for item in logs):
+        return tuple(item for item in logs if isinstance(item, PlacedLog))
+    plain = [item for item in logs if isinstance(item, Log)]
+    fixed: dict[int, FixedClock] = {}
+    entries = {entry.sha256: entry for entry in match.logs} if match is not None else {}
+    for index, log in enumerate(plain):
+        entry = entries.get(log.provenance.sha256)
+        if index > 0 and entry is not None and entry.clock_offset_s is not None:
+            fixed[index] = FixedClock(entry.clock_offset_s, entry.clock_drift_ppm, entry.clock_by or "match file")
+    return align(plain, fixed)
+
+
+def channel_signals(placed: PlacedLog, build: Build | None) -> tuple[list[Signal], list[QualityNote]]:
+    """Every channel of one log as a Signal on the match clock, and what its clock did."""
+    signals: list[Signal] = []
+    notes: list[QualityNote] = []
+    for stream in placed.log.streams:
+        t_s, recording, stream_notes = _stream_clock(stream, placed)
+        notes += stream_notes
+        if len(t_s) == 0:
+            continue
+        period = float(np.median(np.diff(t_s))) if len(t_s) > 1 else 0.0
+        for name in stream.channels:
+            column = stream.table.column(name)
+            x = np.ascontiguousarray(column.to_numpy(zero_copy_only=False), dtype=np.float64)
+            valid = np.isfinite(x) if column.null_count else np.ones(len(x), dtype=bool)
+            if column.null_count:
+                x = np.where(valid, x, 0.0)
+            if not valid.any():
+                continue
+            sensor = _sensor(build, name)
+            signals.append(
+                Signal(
+                    name,
+                    t_s,
+                    x,
+                    valid,
+                    np.zeros(len(x), dtype=bool),
+                    period,
+                    {"instant": "instant", "average": "average"}.get(sensor[0] or "", "unknown"),  # type: ignore[arg-type]
+                    sensor[1],
+                    recording=recording,
+                )
+            )
+    return signals, notes
+
+
+def _sensor(build: Build | None, channel: str) -> tuple[str | None, float]:
+    for sensor in build.sensors if build is not None else ():
+        if sensor.channel == channel:
+            # A stated limit of error is taken as two sigma (our choice: makers state limits, not deviations).
+            return sensor.detection, (sensor.gain_error_pct or 0.0) / 200.0
+    return None, 0.0
+
+
+def _stream_clock(stream: Stream, placed: PlacedLog) -> tuple[np.ndarray, np.ndarray | None, list[QualityNote]]:
+    """Match-clock times of a stream. A recording after a restart is put right behind the one before, and said."""
+    t = np.array(stream.table.column("time_s").to_numpy(), dtype=np.float64)
+    recording = stream.table.column("recording").to_numpy()
+    notes: list[QualityNote] = []
+    if len(t) == 0:
+        return t, None, notes
+    several = bool(recording[0] != recording[-1])
+    if several:
+        period = float(np.median(np.diff(t)))
+        for start in np.flatnonzero(np.diff(recording)) + 1:
+            end = int(np.searchsorted(recording[start:], recording[start], side="right")) + int(start)
+            if t[start] <= t[start - 1]:
+                t[start:end] += t[start - 1] + period - t[start]
+            at = float(t[start] * (1 + placed.drift_ppm * 1e-6) + placed.offset_s)
+            channels = stream.channels
+            first = parse_channel(channels[0]) if channels else None
+            notes.append(
+                QualityNote(
+                    "clock_reset",
+                    None,
+                    first.part if first else "",
+                    at,
+                    at,
+                    f"the clock of {placed.log.name} starts again; how long it was silent is not known, "
+                    "so what follows is placed right behind",
+                )
+            )
+    t = t * (1.0 + placed.drift_ppm * 1e-6) + placed.offset_s
+    return t, recording if several else None, notes
+
+
+def gather(
+    placed: Sequence[PlacedLog],
+    build: Build | None,
+    packs: Sequence[Pack],
+    match: Match | None,
+    settings: Settings = DEFAULTS,
+) -> MatchData:
+    """All logs' channels, each once; the window and the trust notes are added by the review."""
+    by_channel: dict[str, list[tuple[Signal, int]]] = {}
+    notes: list[QualityNote] = []
+    for index, item in enumerate(placed):
+        signals, clock_notes = channel_signals(item, build)
+        notes += clock_notes
+        for signal in signals:
+            by_channel.setdefault(signal.channel, []).append((signal, index))
+    chosen: dict[str, Signal] = {}
+    source: dict[str, int] = {}
+    twins: dict[str, tuple[Signal, ...]] = {}
+    for name, found in by_channel.items():
+        found.sort(key=lambda pair: (not placed[pair[1]].placed, 1.0 - float(pair[0].valid.mean()), pair[0].period_s))
+        chosen[name], source[name] = found[0]
+        if len(found) > 1:
+            twins[name] = tuple(signal for signal, _ in found[1:])
+    return MatchData(chosen, source, twins, tuple(placed), build, tuple(packs), match, settings, quality=tuple(notes))

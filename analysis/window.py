@@ -1,0 +1,142 @@
+"""Where the match starts and ends in the log.
+
+Idle time, the test of the system before the start and a demonstration after the end do not count. The match file
+may state the window (`window_start_s`, `window_end_s`); its `length_s` helps to choose.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.match_data import MatchData, Window
+from analysis.signal import Bools, Floats, Signal
+
+BIN_S = 0.1
+# Our choices: a pinned robot stands still for some seconds within a match; a system test is a few short bursts
+# followed by the wait for the start.
+JOIN_S = 6.0
+SHORT_TEST_S = 8.0
+USUAL_LENGTH_S = 180.0
+WORTH_KEEPING = 0.15
+COMMAND_MOVES_PCT = 6.0
+
+
+def find_window(data: MatchData) -> Window | None:
+    """The match, from activity across all placed logs. None where nothing moves or nothing is logged."""
+    stated = data.match
+    spans = [(float(s.t_s[0]), float(s.t_s[-1])) for s in data.signals.values() if len(s)]
+    if not spans:
+        return None
+    first, last = min(s for s, _ in spans), max(e for _, e in spans)
+    if stated is not None and stated.window_start_s is not None and stated.window_end_s is not None:
+        return Window(stated.window_start_s, stated.window_end_s, "stated in the match file")
+    edges = np.arange(first, last + BIN_S, BIN_S)
+    if len(edges) < 3:
+        return Window(first, last, "the whole log: too short to tell idle time from the match")
+    active = _activity(data, edges)
+    if active is None or not active.any():
+        return Window(first, last, "the whole log: nothing in it shows when the robot moved")
+    blocks = _blocks(active, edges)
+    energy = _energy(data, edges)
+    length = (stated.length_s if stated is not None and stated.length_s else USUAL_LENGTH_S) * 1.1 + 2.0
+    start, end = _main(blocks, energy, edges, length)
+    if stated is not None and stated.ended_s is not None and start < stated.ended_s:
+        end = min(end, stated.ended_s)
+    return Window(max(start - BIN_S, first), min(end + BIN_S, last), "from the activity in the log")
+
+
+def _movers(data: MatchData) -> list[tuple[Signal, float]]:
+    """Signals that show activity, with the level above which each counts as active."""
+    movers: list[tuple[Signal, float]] = []
+    currents = [n for n in data.signals if n.endswith(("input_current_A", "pack_current_A", "motor_current_A"))]
+    if not currents:
+        currents = [n for n in data.signals if n.endswith("current_A") and "rail" not in n]
+    for name in currents:
+        good = data.signals[name].good()
+        if len(good) < 3 or not data.placed[data.source[name]].placed:
+            continue
+        idle = float(np.percentile(good.x, 5))
+        peak = float(np.percentile(np.abs(good.x - idle), 99))
+        if peak > 0:
+            movers.append((good.with_values(np.abs(good.x - idle)), max(data.settings.activity_share * peak, 0.5)))
+    for name in data.signals:
+        if name.endswith("_command_pct") and data.placed[data.source[name]].placed:
+            good = data.signals[name].good()
+            if len(good) >= 3:
+                rest = float(np.median(good.x[: max(3, len(good) // 20)]))
+                movers.append((good.with_values(np.abs(good.x - rest)), COMMAND_MOVES_PCT))
+    return movers
+
+
+def _activity(data: MatchData, edges: Floats) -> Bools | None:
+    movers = _movers(data)
+    if not movers:
+        return None
+    active = np.zeros(len(edges) - 1, dtype=bool)
+    for good, level in movers:
+        over = good.t_s[good.x > level]
+        index = np.clip(np.searchsorted(edges, over, side="right") - 1, 0, len(active) - 1)
+        active[index] = True
+        if good.period_s > BIN_S:  # a slow log: its sample stands for the whole interval
+            for shift in range(1, int(good.period_s / BIN_S) + 1):
+                active[np.clip(index + shift, 0, len(active) - 1)] = True
+    return active
+
+
+def _energy(data: MatchData, edges: Floats) -> Floats:
+    """How much went on in each bin: the largest mover, each scaled by its own peak."""
+    total = np.zeros(len(edges) - 1)
+    for good, level in _movers(data):
+        scaled = good.x / max(level, 1e-9)
+        index = np.clip(np.searchsorted(edges, good.t_s, side="right") - 1, 0, len(total) - 1)
+        count = np.bincount(index, minlength=len(total))
+        mean = np.bincount(index, weights=scaled, minlength=len(total)) / np.maximum(count, 1)
+        total = np.maximum(total, mean)
+    return total
+
+
+def _blocks(active: Bools, edges: Floats) -> list[tuple[float, float]]:
+    """Spans of activity, joined over pauses shorter than JOIN_S."""
+    marks = np.flatnonzero(active)
+    blocks: list[list[float]] = []
+    for mark in marks:
+        start, end = float(edges[mark]), float(edges[mark + 1])
+        if blocks and start - blocks[-1][1] <= JOIN_S:
+            blocks[-1][1] = end
+        else:
+            blocks.append([start, end])
+    return [(b[0], b[1]) for b in blocks]
+
+
+def _main(blocks: list[tuple[float, float]], energy: Floats, edges: Floats, longest_s: float) -> tuple[float, float]:
+    """The block with the most activity, joined with neighbours that are worth it and fit the match's length."""
+
+    def weight(block: tuple[float, float]) -> float:
+        low, high = np.searchsorted(edges, block)
+        return float(energy[low:high].sum())
+
+    best = max(range(len(blocks)), key=lambda i: weight(blocks[i]))
+    start, end = blocks[best]
+    total = weight(blocks[best])
+    low = best - 1
+    high = best + 1
+    while True:
+        candidates = []
+        if low >= 0 and end - blocks[low][0] <= longest_s:
+            candidates.append(low)
+        if high < len(blocks) and blocks[high][1] - start <= longest_s:
+            candidates.append(high)
+        worth = [
+            i
+            for i in candidates
+            if weight(blocks[i]) >= WORTH_KEEPING * total and blocks[i][1] - blocks[i][0] > SHORT_TEST_S
+        ]
+        if not worth:
+            return start, end
+        chosen = max(worth, key=lambda i: weight(blocks[i]))
+        start, end = min(start, blocks[chosen][0]), max(end, blocks[chosen][1])
+        total += weight(blocks[chosen])
+        if chosen == low:
+            low -= 1
+        else:
+            high += 1
