@@ -6,34 +6,45 @@ that need it say "not checked". Figures of a pack describe the whole pack, paral
 
 from __future__ import annotations
 
-import datetime as dt
+from collections.abc import Sequence
+from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, field_validator
+from pydantic import Field, field_validator
 
-from ingest.tables.chemistries import CHEMISTRIES
-from ingest.tables.curves import FUSE_CURVES
+from ingest.build_checks import build_complaints
+from ingest.description import Complaint, Document, build_model, check_tables, need_table, read_document
+from ingest.fields import (
+    ID_PATTERN,
+    MATCH_ID_PATTERN,
+    AirTemperature,
+    Count,
+    Id,
+    NotNegative,
+    Part,
+    Positive,
+    Temperature,
+    Text,
+)
+from ingest.matches import LogEntry, Match, Noted, load_match
+from ingest.packs import MeasuredByHand, Pack, load_pack
+from ingest.season_file import load_season_settings
+from ingest.tables.curves import parse_fuse_curve, parse_fuse_table, parse_motor_class
 from ingest.tables.gauges import parse_gauge
-from ingest.tables.insulations import INSULATIONS
+from ingest.tables.insulations import parse_insulation
+from ingest.toml_lines import KeyPath
 
-ID_PATTERN = r"^[a-z][a-z0-9_]{0,39}$"
-MATCH_ID_PATTERN = r"^[a-z0-9][a-z0-9_]{0,39}$"
+__all__ = [
+    "ID_PATTERN", "MATCH_ID_PATTERN", "Build", "BuildHead", "Contact", "Controller", "Fuse", "LogEntry", "Match",
+    "MeasuredByHand", "Motor", "Noted", "Pack", "PackSlot", "Part", "Receiver", "Regulator", "Sensor", "Wire",
+    "fits", "load_build", "load_match", "load_pack", "load_season_settings",
+]  # fmt: skip
 
-
-def _unknown_is_none(value: Any) -> Any:
-    return None if value == "unknown" else value
-
-
-Positive = Annotated[float | None, BeforeValidator(_unknown_is_none), Field(gt=0)]
-NotNegative = Annotated[float | None, BeforeValidator(_unknown_is_none), Field(ge=0)]
-Number = Annotated[float | None, BeforeValidator(_unknown_is_none)]
-Count = Annotated[int | None, BeforeValidator(_unknown_is_none), Field(ge=1)]
-Text = Annotated[str | None, BeforeValidator(_unknown_is_none)]
-Id = Annotated[str, Field(pattern=ID_PATTERN)]
-
-
-class Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+# Table of the file -> field of the Build.
+_LISTS = {
+    "wire": "wires", "contact": "contacts", "fuse": "fuses", "controller": "controllers", "motor": "motors",
+    "regulator": "regulators", "sensor": "sensors",
+}  # fmt: skip
 
 
 class BuildHead(Part):
@@ -42,7 +53,7 @@ class BuildHead(Part):
     summary: str = ""
     mass_kg: Positive = None
     mass_limit_kg: Positive = None
-    air_degC: Number = None
+    air_degC: AirTemperature = None
 
 
 class PackSlot(Part):
@@ -64,7 +75,7 @@ class Wire(Part):
     length_mm: Positive = None
     conductors: Annotated[int, Field(ge=1, le=3)] = 2
     insulation: Text = None
-    limit_degC: Number = None
+    limit_degC: Temperature = None
     resistance_mohm_per_m: Positive = None
     through: tuple[str, ...] = ()
     parallel: Annotated[int, Field(ge=1, le=20)] = 1
@@ -82,9 +93,7 @@ class Wire(Part):
     @field_validator("insulation")
     @classmethod
     def _known_insulation(cls, value: str | None) -> str | None:
-        if value is not None and value not in INSULATIONS:
-            raise ValueError(f"is not a known insulation: {', '.join(INSULATIONS)}")
-        return value
+        return None if value is None else parse_insulation(value).name
 
     @property
     def copper_mm2(self) -> float | None:
@@ -103,7 +112,7 @@ class Contact(Part):
     rated_A: Positive = None
     resistance_mohm: NotNegative = None
     poles: Count = None
-    limit_degC: Number = None
+    limit_degC: Temperature = None
     rise_at_rated_K: Positive = None
     time_constant_s: Positive = None
 
@@ -116,17 +125,14 @@ class Fuse(Part):
     id: Id
     wire: str
     rated_A: Positive = None
-    curve: str | tuple[tuple[float, float, float], ...] | None = None
+    curve: str | tuple[tuple[float, float, Annotated[float, Field(allow_inf_nan=True)]], ...] | None = None
 
-    @field_validator("curve")
+    @field_validator("curve", mode="before")
     @classmethod
     def _known_curve(cls, value: Any) -> Any:
         if isinstance(value, str):
-            if value == "unknown":
-                return None
-            if value not in FUSE_CURVES:
-                raise ValueError(f"is not a known curve: {', '.join(FUSE_CURVES)}, or rows of [multiple, min_s, max_s]")
-        return value
+            return None if value == "unknown" else parse_fuse_curve(value)
+        return value if value is None else parse_fuse_table(value)
 
 
 class Controller(Part):
@@ -136,7 +142,7 @@ class Controller(Part):
     burst_A: Positive = None
     burst_s: Positive = None
     rating_basis: Literal["input", "motor"] = "input"
-    limit_degC: Number = None
+    limit_degC: Temperature = None
     current_limit_A: Positive = None
     cutoff_V: Positive = None
     minimum_V: Positive = None
@@ -153,11 +159,16 @@ class Motor(Part):
     winding_mohm: Positive = None
     pole_pairs: Count = None
     gear_ratio: Positive = None
-    limit_degC: Number = None
+    limit_degC: Temperature = None
     insulation_class: Text = None
     count: Annotated[int, Field(ge=1, le=12)] = 1
     no_load_A: NotNegative = None
     mass_g: Positive = None
+
+    @field_validator("insulation_class")
+    @classmethod
+    def _known_class(cls, value: str | None) -> str | None:
+        return None if value is None else parse_motor_class(value)
 
 
 class Regulator(Part):
@@ -224,88 +235,61 @@ class Build(Part):
         return kinds
 
 
-class MeasuredByHand(Part):
-    date: dt.date | None = None
-    cell_mohm: tuple[float, ...] = ()
-    degC: Number = None
-    by: str = ""
+def load_build(path: str | Path) -> Build:
+    """builds/<id>.toml, its wiring checked. Raises DescriptionError with file, line, key and the mend."""
+    return build_of(read_document(path), f"builds/{Path(path).name}")
 
 
-class Pack(Part):
-    """One physical pack. resistance_mohm: at 1 s, 25 degC, half charge, the whole pack."""
+def build_of(document: Document, source_name: str = "") -> Build:
+    """The build that a parsed file describes; source_name is how ratings name it."""
+    check_tables(document, {"build": "table", "pack": "either", "receiver": "table"} | dict.fromkeys(_LISTS, "list"))
+    data: dict[str, Any] = {"build": need_table(document, "build", "A build"), "source_name": source_name}
+    slots = document.data.get("pack")
+    if slots is None or slots == []:
+        mend = "Add [pack] with cells = the number of cells in series it is wired for."
+        raise document.error([Complaint((), "has no [pack]", mend=mend)])
+    data["packs"] = [slots] if isinstance(slots, dict) else slots
+    for table, name in _LISTS.items():
+        data[name] = document.data.get(table, [])
+    if "receiver" in document.data:
+        data["receiver"] = document.data["receiver"]
+    to_table = {name: table for table, name in _LISTS.items()} | {"packs": "pack"}
 
-    id: Id
-    chemistry: str = "lithium-polymer"
-    cells: Annotated[int, Field(ge=1, le=60)]
-    parallel: Annotated[int, Field(ge=1, le=40)] = 1
-    capacity_Ah: Annotated[float, Field(gt=0)]
-    continuous_C: Positive = None
-    burst_C: Positive = None
-    burst_s: Positive = None
-    charge_C: Positive = None
-    mass_g: Positive = None
-    resistance_mohm: Positive = None
-    minimum_cell_V: Positive = None
-    limit_degC: Number = None
-    in_service: dt.date | None = None
-    measured: tuple[MeasuredByHand, ...] = ()
-    source_name: str = ""
+    def to_file(path: KeyPath) -> KeyPath:
+        rest = path[2:] if path[0] == "packs" and isinstance(slots, dict) else path[1:]
+        return (to_table.get(str(path[0]), path[0]), *rest)
 
-    @field_validator("chemistry")
-    @classmethod
-    def _known_chemistry(cls, value: str) -> str:
-        if value not in CHEMISTRIES:
-            raise ValueError(f"is not a known chemistry: {', '.join(CHEMISTRIES)}")
-        return value
-
-    @property
-    def full_cell_V(self) -> float | None:
-        return CHEMISTRIES[self.chemistry].full_V
-
-    @property
-    def cell_minimum_V(self) -> float | None:
-        """The stated minimum, else the chemistry's default (only lithium-polymer has one)."""
-        return self.minimum_cell_V or CHEMISTRIES[self.chemistry].default_minimum_V
+    build = build_model(Build, data, document, to_file)
+    complaints = build_complaints(build, to_file)
+    if complaints:
+        raise document.error(complaints)
+    return build
 
 
-class LogEntry(Part):
-    """One ingested log of a match, written by `add`."""
+def fits(build: Build, pack: Pack | Sequence[Pack]) -> list[str]:
+    """What speaks against fitting a pack (or the packs of a match, in the order of the slots); empty where nothing.
 
-    sha256: str
-    name: str
-    reading: Text = None
-    clock_offset_s: float | None = None
-    clock_drift_ppm: float = 0.0
-    clock_by: str = ""  # how offset and drift were found: "aligned on pack voltage, correlation 0.83", "by hand"
-    file: str = ""  # telemetry file stem
-
-
-class Noted(Part):
-    part: str
-    quantity: str
-    value: float
-    unit: str
-    when: str = ""
-    by: str = ""
-
-
-class Match(Part):
-    id: Annotated[str, Field(pattern=MATCH_ID_PATTERN)]
-    event: str = ""
-    opponent: str = ""
-    start: dt.datetime | None = None
-    length_s: Positive = None
-    result: str = ""
-    build: str | None = None
-    pack: str | None = None
-    packs: dict[str, str | tuple[str, ...]] = {}
-    minutes_to_next: NotNegative = None
-    air_degC: Number = None
-    notes: str = ""
-    ended_s: NotNegative = None
-    ended_by: str = ""
-    window_start_s: Number = None
-    window_end_s: Number = None
-    logs: tuple[LogEntry, ...] = ()
-    noted: tuple[Noted, ...] = ()
-    source_name: str = ""
+    Not an error: the match was fought with it. The review says it.
+    """
+    packs = [pack] if isinstance(pack, Pack) else list(pack)
+    against = [
+        f"the pack's id {p.id} is also a part of build {build.id}: a column cannot tell which it means"
+        for p in packs
+        if p.id in build.part_kinds()
+    ]
+    if len(packs) == 1 and packs[0].cells != build.cells:
+        against.append(f"pack {packs[0].id} has {packs[0].cells} cells, build {build.id} is wired for {build.cells}")
+    elif len(packs) == len(build.packs):
+        for slot, fitted in zip(build.packs, packs, strict=True):
+            if slot.cells != fitted.cells:
+                against.append(f"pack {fitted.id} has {fitted.cells} cells, {slot.id} is wired for {slot.cells}")
+    for p in packs:
+        if p.full_cell_V is None:
+            continue
+        full_V = p.full_cell_V * p.cells
+        against += [
+            f"pack {p.id} full is {full_V:.1f} V, {controller.id} trips at {controller.maximum_V:g} V"
+            for controller in build.controllers
+            if controller.maximum_V is not None and full_V > controller.maximum_V
+        ]
+    return against
