@@ -1,0 +1,1 @@
+"""Published and stated values, one source per row. Read by `analysis.ratings`; see there for the columns."""
