@@ -37,14 +37,15 @@ def write_demo(folder: Path, seed: int = SEED) -> list[DemoMatch]:
         _put(folder / "builds" / f"{build.id}.toml", build_toml(build))
     for pack in PACKS.values():
         _put(folder / "packs" / f"{pack.id}.toml", pack_toml(pack))
-    return [_write_match(folder, plan, seed) for plan in plans(seed)]
+    return [write_match(folder, plan, seed) for plan in plans(seed)]
 
 
 def _put(path: Path, content: str) -> None:
     path.write_bytes(content.encode("utf-8"))
 
 
-def _write_match(folder: Path, plan: Plan, seed: int) -> DemoMatch:
+def write_match(folder: Path, plan: Plan, seed: int) -> DemoMatch:
+    """Writes one match's raw logs and its description into a folder that has raw/ and matches/."""
     truth = simulated(plan, seed)
     raw = folder / "raw" / plan.id
     raw.mkdir()
@@ -71,13 +72,15 @@ def _write_match(folder: Path, plan: Plan, seed: int) -> DemoMatch:
             None,
         ),
     )
-    return DemoMatch(plan.id, files, plan.build, plan.pack.id, list(plan.planted))
+    rate = 1.0 + plan.devices[0].drift_ppm * 1e-6  # planned in true seconds, told on the first file's clock
+    planted = [replace(p, start_s=p.start_s * rate, end_s=p.end_s * rate) for p in plan.planted]
+    return DemoMatch(plan.id, files, plan.build, plan.pack.id, planted)
 
 
 def demo_logs(match_number: int, seed: int = SEED) -> Truth:
     """The simulated truth of demo match 1 to 12, with the true clock of each of its files.
 
-    Its arrays are on the simulation clock; the match clock is (t - PRE_ROLL_s) times the first file's clock rate.
+    Its arrays are on the simulation clock; Truth.match_time_s() brings them onto the match clock.
     """
     every = plans(seed)
     if not 1 <= match_number <= len(every):

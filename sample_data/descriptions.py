@@ -77,7 +77,7 @@ def _drive(drive: Drive, cutoff_V: float) -> str:
             burst_s=drive.burst_s,
             rating_basis=drive.basis,
             limit_degC=drive.limit_degC,
-            current_limit_A=drive.stated_limit_A,
+            current_limit_A=drive.current_limit_A,
             cutoff_V=cutoff_V,
             minimum_V=9.0,
             maximum_V=34.0,

@@ -181,6 +181,7 @@ def clock_truth(devices: tuple[Device, ...], taken: list[Sampled]) -> tuple[File
             float(s.true_s[0]),
             (float(s.true_s[0]) - zero) * first,
             (first / (1.0 + d.drift_ppm * 1e-6) - 1.0) * 1e6,
+            d.drift_ppm,
         )
         for d, s in zip(devices, taken, strict=True)
     )

@@ -78,7 +78,8 @@ class Heat:
 class Drive:
     """A controller with its motor.
 
-    bridge_mohm is the controller's own resistance, winding_mohm the motor's; inertia_kgm2 and friction_Nm are at
+    current_limit_A is the stated limiter (of the current that basis names: input or motor), motor_limit_A the limit
+    of the motor current. bridge_mohm is the controller's own resistance, winding_mohm the motor's; inertia_kgm2 and friction_Nm are at
     the motor shaft; windage_Nms2 makes a torque with the square of the speed (rad/s).
     """
 
@@ -89,9 +90,8 @@ class Drive:
     burst_A: float
     burst_s: float
     basis: str
-    input_limit_A: float
     motor_limit_A: float
-    stated_limit_A: float
+    current_limit_A: float
     limit_degC: float
     kv_rpm_per_V: float
     winding_mohm: float
@@ -175,9 +175,8 @@ def _drive(side: str) -> Drive:
         burst_A=50.0,
         burst_s=2.0,
         basis="motor",
-        input_limit_A=45.0,
         motor_limit_A=45.0,
-        stated_limit_A=45.0,
+        current_limit_A=45.0,
         limit_degC=100.0,
         kv_rpm_per_V=480.0,
         winding_mohm=110.0,
@@ -193,7 +192,7 @@ def _drive(side: str) -> Drive:
     )
 
 
-def _weapon(motor_limit_A: float, burst_A: float, stated_limit_A: float, ramp_s: float = 0.0) -> Drive:
+def _weapon(motor_limit_A: float, burst_A: float, current_limit_A: float, ramp_s: float = 0.0) -> Drive:
     return Drive(
         controller="weapon",
         motor="weapon_motor",
@@ -202,9 +201,8 @@ def _weapon(motor_limit_A: float, burst_A: float, stated_limit_A: float, ramp_s:
         burst_A=burst_A,
         burst_s=10.0,
         basis="input",
-        input_limit_A=stated_limit_A,
         motor_limit_A=motor_limit_A,
-        stated_limit_A=stated_limit_A,
+        current_limit_A=current_limit_A,
         limit_degC=100.0,
         kv_rpm_per_V=580.0,
         winding_mohm=18.0,

@@ -128,7 +128,7 @@ def fight(
     left_cmd, right_cmd = _piecewise(t_s, left.points), _piecewise(t_s, right.points)
     for a in launches:
         still = (t_s >= zero + a - 0.6) & (t_s < zero + a + 2.2)
-        burst = np.interp(t_s, zero + a + np.array([0.0, 0.33, 0.6, 1.1]), [0.0, 0.92, 0.92, 0.0])
+        burst = np.interp(t_s, zero + a + np.array([0.0, 0.31, 0.6, 1.1]), [0.0, 0.92, 0.92, 0.0])
         fade = np.interp(t_s, zero + a + np.array([-0.6, -0.2, 1.6, 2.2]), [1.0, 0.0, 0.0, 1.0])
         push_Nm[still] = 0.0
         left_cmd = np.where(still, left_cmd * fade + burst, left_cmd)

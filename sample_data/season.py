@@ -247,16 +247,16 @@ def _m06(seed: int) -> Plan:
         Plants(joint_step=JointStep(_at(74.0), "pack_plug", 9.0)),
         (
             Planted("wiring_fault", "joint_step", "battery_lead", 74.0, 183.0, "9 mΩ more in the plug after a hit"),
-            Planted("thermal_buildup", "contact_heating", "pack_plug", 74.0, 183.0, "the plug passes its limit"),
+            Planted("thermal_buildup", "contact_heating", "battery_lead", 74.0, 183.0, "the plug passes its limit"),
         ),
         "smelt warm afterwards",
     )
 
 
 def _m07(seed: int) -> Plan:
-    launches = (46.42, 79.42)
+    launches = (46.40, 79.38)
     hits = ((46.0, 0.15), (79.0, 0.15))
-    script = fight(seed + 7, 150.0, intensity=1.1, extra_hits=hits, launches=launches, weapon_level=0.97)
+    script = fight(seed + 7, 150.0, intensity=1.1, extra_hits=hits, launches=launches, weapon_level=1.0)
     logger = dev.pack_logger(2, cells=False, rate_Hz=100.0)
     columns = tuple(
         replace(c, offset=3.1, full_scale=200.0) if c.channel == "pack_current_A" else c for c in logger.columns

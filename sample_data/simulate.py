@@ -109,7 +109,7 @@ def _run(
     Kw, Kl, Kr = weapon.K, left.K, right.K
     fw, cw = build.weapon.friction_Nm, build.weapon.windage_Nms2
     fl, fr = build.left.friction_Nm, build.right.friction_Nm
-    limit_in = build.weapon.input_limit_A
+    limit_in = build.weapon.current_limit_A
     rise_w = dt / max(0.15, build.weapon.ramp_s)
 
     out = Recorded(n)
@@ -167,11 +167,9 @@ def _run(
                 dw = 0.30 if i > 0.0 else 0.0
                 torque = -0.30 * Kw * i
             else:
-                d = cmd_w[k]
-                if d > dw + rise_w:
-                    d = max(dw, 0.98 * e / v) + rise_w
-                    if d > cmd_w[k]:
-                        d = cmd_w[k]
+                d = max(dw, e / v) + rise_w
+                if d > cmd_w[k]:
+                    d = cmd_w[k]
                 i = (d * v - e) / ow
                 if i > lim_w:
                     i = lim_w

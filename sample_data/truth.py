@@ -11,7 +11,7 @@ from . import cell
 from .parts import BuildSpec, Drive, PackSpec
 from .plants import Plants
 from .rail import Rail
-from .script import Script, STEP_s
+from .script import PRE_ROLL_s, Script, STEP_s
 
 Floats = npt.NDArray[np.float64]
 
@@ -46,12 +46,16 @@ class Recorded:
 
 @dataclass(frozen=True)
 class FileClock:
-    """One file's clock: its first sample on the simulation clock, and t_match = t_log (1 + drift) + offset."""
+    """One file's clock: its first sample on the simulation clock, and t_match = t_log (1 + drift) + offset.
+
+    clock_fast_ppm is by how much the device's clock itself runs fast.
+    """
 
     file: str
     first_sample_s: float
     clock_offset_s: float
     clock_drift_ppm: float
+    clock_fast_ppm: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,6 +85,16 @@ class Truth:
     powered_until_s: float | None
     weapon_logs_until_s: float | None
     clocks: tuple[FileClock, ...] = field(default=())
+
+    def match_time_s(self, simulation_s: npt.ArrayLike) -> Floats:
+        """Simulation seconds on the match clock: the first file's own seconds from its first sample.
+
+        Without files (a plain simulate()) it is the planned clock, simulation seconds less PRE_ROLL_s.
+        """
+        t = np.asarray(simulation_s, dtype=np.float64)
+        if not self.clocks:
+            return t - PRE_ROLL_s
+        return (t - self.clocks[0].first_sample_s) * (1.0 + self.clocks[0].clock_fast_ppm * 1e-6)
 
     @property
     def pack_resistance_1s_mohm(self) -> float:
