@@ -9,8 +9,9 @@ from pathlib import Path
 from .descriptions import SEASON, build_toml, match_toml, pack_toml
 from .loggers import clock_truth, sample, write
 from .parts import BUILDS, PACKS
+from .plan import EVENTS, SEED, DemoMatch, Plan, Planted, simulated
 from .script import PRE_ROLL_s
-from .season import EVENTS, SEED, DemoMatch, Plan, Planted, plans, simulated
+from .season import plans
 from .truth import Truth
 
 RULED_LENGTH_s = 180  # the events' match length; a match may end before

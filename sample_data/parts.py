@@ -79,8 +79,8 @@ class Drive:
     """A controller with its motor.
 
     current_limit_A is the stated limiter (of the current that basis names: input or motor), motor_limit_A the limit
-    of the motor current. bridge_mohm is the controller's own resistance, winding_mohm the motor's; inertia_kgm2 and friction_Nm are at
-    the motor shaft; windage_Nms2 makes a torque with the square of the speed (rad/s).
+    of the motor current. bridge_mohm is the controller's own resistance, winding_mohm the motor's; inertia_kgm2 and
+    friction_Nm are at the motor shaft; windage_Nms2 makes a torque with the square of the speed (rad/s).
     """
 
     controller: str
