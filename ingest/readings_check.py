@@ -179,6 +179,10 @@ def checked_reading(text: str, file: object) -> Reading:
         column = _column(check, place, row)
         if column.source in columns:
             check.fail("says the same column twice", "column", place, "source", column.source, "Keep one of them.")
+        taken = [c for c in columns.values() if c.channel is not None and c.channel == column.channel]
+        if taken:
+            mend = f'"{taken[0].source}" has it already; keep one of them.'
+            check.fail("gives one channel to two columns", "column", place, "channel", column.channel, mend)
         columns[column.source] = column
     binary = head.get("kind") == "binary"
     for name in ("frame", "checksum", "field"):

@@ -196,7 +196,7 @@ def _for_kind(unit: Unit, kind: str | None) -> Unit:
     if unit.kind == "rotation":
         if kind == "speed":
             return Unit(unit.text, "speed", "rpm", unit.scale / 6.0)
-        return replace(unit, kind="acceleration")
+        return replace(unit, kind="spin")
     if unit.kind == "frequency" and kind == "speed":
         return Unit(unit.text, "speed", "rpm", 60.0, 0.0, True)
     return unit
