@@ -7,6 +7,7 @@ recomputes it. Pictures on a page use CSS variables (theme "page"), so that ligh
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from html import escape
@@ -89,9 +90,12 @@ _ADVANCE = (
 _OTHER_ADVANCE = 620  # wider than the face's mean outside ASCII: our choice, to err on the safe side
 
 
+_OTHER = {"\u00a0": 303, "°": 360, "…": 760, "’": 210}
+
+
 def text_width(text: str, size: float, weight: int = 600) -> float:
     """About how wide a line is set, in px; never narrower than the bundled face by more than 2 %."""
-    total = sum(_ADVANCE[ord(c) - 32] if 32 <= ord(c) <= 126 else _OTHER_ADVANCE for c in text)
+    total = sum(_ADVANCE[ord(c) - 32] if " " <= c <= "~" else _OTHER.get(c, _OTHER_ADVANCE) for c in text)
     return total * size / 1000 * (1.03 if weight >= 800 else 1.0)
 
 
@@ -105,11 +109,19 @@ def fit(text: str, size: float, width: float, weight: int = 600) -> str:
     return kept.rstrip(" ,;:") + "…"
 
 
+_FIGURE = re.compile(r"(?<=\d) (?=(?:°C|K|V|A|Ah|W|g|kg|s|mΩ|Ω|%|min|minutes|AWG|mm|Hz|rpm)\b|°C|%)")
+
+
+def glue(text: str) -> str:
+    """A figure and its unit stay on one line."""
+    return _FIGURE.sub("\u00a0", text)
+
+
 def wrap(text: str, size: float, width: float, *, lines: int = 99, weight: int = 400) -> list[str]:
     """Words set in lines of at most width px; the last of too many lines ends in an ellipsis."""
     out: list[str] = []
     line = ""
-    for word in text.split():
+    for word in glue(" ".join(text.split())).split(" "):
         longer = f"{line} {word}".strip()
         if line and text_width(longer, size, weight) > width:
             out.append(line)
@@ -175,12 +187,22 @@ class Canvas:
         self.raw(f'<circle cx="{num(x)}" cy="{num(y)}" r="{num(r)}" fill="{fill}"{extra}/>')
 
     def text(
-        self, x: float, y: float, text: str, size: float, *, weight: int = 400, fill: str = "", anchor: str = "start"
+        self,
+        x: float,
+        y: float,
+        text: str,
+        size: float,
+        *,
+        weight: int = 400,
+        fill: str = "",
+        anchor: str = "start",
+        halo: bool = False,
     ) -> None:
         side = "" if anchor == "start" else f' text-anchor="{anchor}"'
+        around = f' stroke="{self.tones.paper}" stroke-width="4" paint-order="stroke"' if halo else ""
         self.raw(
             f'<text x="{num(x)}" y="{num(y)}" font-size="{num(size)}" font-weight="{weight}" '
-            f'fill="{fill or self.tones.ink}"{side}>{esc(text)}</text>'
+            f'fill="{fill or self.tones.ink}"{side}{around}>{esc(text)}</text>'
         )
 
     def spans(self, x: float, y: float, runs: list[tuple[str, float, int, str]], *, anchor: str = "start") -> None:

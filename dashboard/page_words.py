@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 VERDICT_WORDS = {
     "over": "Over",
@@ -118,6 +119,15 @@ def seconds(value: float) -> str:
     """A time on the match clock: tenths below 100 s and where they matter, "119" when they are zero."""
     text = f"{value:.1f}"
     return text[:-2] if text.endswith(".0") else text
+
+
+_STATED_IN = re.compile(r"^(build|pack)s/([a-z0-9_]+)\.toml\b")
+
+
+def short_source(source: str) -> str:
+    """ "builds/b.toml weapon.cutoff_V" is "build b" where there is room for that only."""
+    found = _STATED_IN.match(source)
+    return f"{found[1]} {found[2]}" if found else source
 
 
 def minutes(value: float) -> str:

@@ -81,8 +81,10 @@ class Measure:
             own = Extent(max(own.above, half), max(own.below, half))
         if node.runs:
             above, below = self._stack(node)
-            extra = s.text * 2.0 if node.kind == "junction" else 0
-            own = Extent(max(own.above, above + extra), max(own.below, below))
+            if node.kind == "junction":  # the node's name stands above its bar
+                label = s.jacket + s.text * 1.3 + s.name - self._offsets(node)[0]
+                above = max(above, label)
+            own = Extent(max(own.above, above), max(own.below, below))
         return own
 
     def _offsets(self, node: Node) -> list[float]:

@@ -45,8 +45,8 @@ class Scale:
 
 SCREEN = Scale(24, 6, 22, 22, 18, 16, 16, 176, 28, 206, 30, 44, 250, 8, breath=24)
 PHONE = Scale(22, 6, 22, 18, 17, 16, 15, 0, 28, 0, 0, 0, 0, 8)
-SHEET = Scale(13, 3.25, 14, 12.5, 12.5, 12, 11.5, 114, 15, 140, 0, 0, 150, 4)
-SHEET_DENSE = Scale(7, 1.75, 13, 11.5, 11.5, 11.5, 11.5, 114, 13, 140, 0, 0, 150, 3, one_line=True)
+SHEET = Scale(11, 2.75, 14, 12.5, 12.5, 12, 11.5, 126, 15, 140, 0, 0, 150, 4)
+SHEET_DENSE = Scale(7, 1.75, 13, 11.5, 11.5, 11.5, 11.5, 126, 13, 140, 0, 0, 150, 3, one_line=True)
 
 FAULT_LINES = 4  # a title and three lines under a run whose fault is among several parts
 

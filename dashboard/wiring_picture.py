@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from analysis.findings import Review
-from dashboard.ink import Theme, fit
+from dashboard.ink import Theme, fit, text_width
 from dashboard.page_words import part_name
 from dashboard.rows import PartStatus, statuses
 from dashboard.wiring_ends import (
@@ -75,13 +75,13 @@ def wiring_svg(
 
 class _Picture(Measure):
     def draw(self, teaching: bool, left_out: int) -> str:
-        y = 8.0
+        y = 2.0
         if teaching:
             y += draw_key(self.c, self.width - 350, y, self.s) + 24
         for root in self.roots:
             extent = self._extent(root, None)
             self._node(root, None, self.edge, y + extent.above)
-            y += extent.above + extent.below + self.s.text
+            y += extent.above + extent.below + self.s.text * 0.5
         if left_out:
             self.c.text(
                 self.load_x,
@@ -166,9 +166,7 @@ class _Picture(Measure):
             hatched = [
                 p for p, contact in zip(places, run.contacts, strict=True) if contact_id(contact) in state.marked
             ]
-            self._bracket(
-                hatched or [x1 + 30, x2 - 30], y, state, width if not hatched else x2 - hatched[0] + s.jacket
-            )
+            self._bracket(hatched or [x1 + 30, x2 - 30], y, state, left, x2 - 6)
         elif s.one_line or not self.judged:
             pass
         elif row is not None:
@@ -192,7 +190,7 @@ class _Picture(Measure):
         if shown:
             c.text(left + width, y, shown, s.small, anchor="end", weight=600 if row else 400)
 
-    def _bracket(self, hatched: list[float], y: float, state: RunState, width: float) -> None:
+    def _bracket(self, hatched: list[float], y: float, state: RunState, run_left: float, right: float) -> None:
         s, c = self.s, self.c
         half = s.jacket * 1.05
         x1, x2 = hatched[0] - half, hatched[-1] + half
@@ -202,7 +200,9 @@ class _Picture(Measure):
             for x in (x1, x2):
                 c.line(x, at - 5, x, at + 5, tone, 1.5)
             c.arrow(x1, at, x2, at, tone, head=s.text * 0.4)
-        fault_lines(c, state, x1, at + s.big * 1.25, max(width, x2 - x1), s)
+        longest = max(text_width(state.title, s.big, 800), text_width("129 °C (109 to 156) of 105 °C", s.text))
+        left = x1 if x1 + longest <= right else max(run_left, right - longest)
+        fault_lines(c, state, left, at + s.big * 1.25, right - left, s)
 
     def _load(self, node: Node, x: float, y: float, offsets: list[float]) -> None:
         s, c = self.s, self.c
