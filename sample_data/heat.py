@@ -1,8 +1,8 @@
 """Temperatures of the simulated robot, stepped every 50 ms.
 
-Deliberately simple physics of its own: McAdams' simplified free convection from a horizontal cylinder in air,
-h = 1.32 (dT/D)^0.25 W/m2K (laminar, D in m; from memory), plus radiation at emissivity 0.9; a joint is one node;
-controllers and motors are two nodes.
+A wire is one node of copper and jacket that loses heat through the jacket, by free convection from a horizontal
+cylinder (Morgan 1975: Nu = 1.02 Ra^0.148 below Ra = 100, 0.850 Ra^0.188 from 100 to 10,000; coefficients from memory)
+and by radiation at emissivity 0.9. A joint is one node; controllers and motors are two.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ Floats = npt.NDArray[np.float64]
 
 COPPER_J_per_mm2_m_K = 8.96 * 0.385  # density (g/cm3) times heat capacity (J/gK), handbook values from memory
 SILICONE_J_per_mm2_m_K = 1.2 * 1.3  # the same for silicone rubber jacket, from memory
+SILICONE_W_per_mK = 0.2  # silicone rubber, from memory
 STEFAN_BOLTZMANN = 5.670374419e-8
 
 
@@ -38,18 +39,29 @@ class WireHeat:
         self.C_J_per_mK = COPPER_J_per_mm2_m_K * area + SILICONE_J_per_mm2_m_K * jacket_area
         self.surface_m2_per_m = np.pi * outer_d * 1e-3
         self.outer_m = outer_d * 1e-3
+        self.jacket_mK_per_W = np.log(outer_d / copper_d) / (2.0 * np.pi * SILICONE_W_per_mK)
         self.air_degC = air_degC
-        self.degC = np.full(len(runs), air_degC)
+        self.degC: Floats = np.full(len(runs), air_degC)
+        self.lost_W_per_m: Floats = np.zeros(len(runs))
 
-    def loss_W_per_m(self, degC: Floats) -> Floats:
-        rise = np.maximum(degC - self.air_degC, 0.0)
-        h = 1.32 * (rise / self.outer_m) ** 0.25
-        radiated = 0.9 * STEFAN_BOLTZMANN * ((degC + 273.15) ** 4 - (self.air_degC + 273.15) ** 4)
-        return self.surface_m2_per_m * (h * rise + radiated)
+    def loss_W_per_m(self, surface_degC: Floats) -> Floats:
+        rise = np.maximum(surface_degC - self.air_degC, 1e-3)
+        film_degC = 0.5 * (surface_degC + self.air_degC)
+        conductivity = 0.0242 + 7.2e-5 * film_degC  # of dry air at 1 atm, W/mK, a line through tables (memory)
+        viscosity = 1.33e-5 * (1.0 + film_degC / 273.15) ** 1.75  # kinematic, m2/s, likewise
+        rayleigh = 9.81 / (film_degC + 273.15) * rise * self.outer_m**3 / viscosity**2 * 0.71
+        nusselt = np.where(rayleigh < 100.0, 1.02 * rayleigh**0.148, 0.850 * rayleigh**0.188)
+        convected = nusselt * conductivity / self.outer_m * rise
+        radiated = 0.9 * STEFAN_BOLTZMANN * ((surface_degC + 273.15) ** 4 - (self.air_degC + 273.15) ** 4)
+        return self.surface_m2_per_m * (convected + radiated)
 
     def step(self, mean_square_A2: Floats, dt_s: float) -> Floats:
         made = mean_square_A2 * self.share * self.ohm_per_m * (1.0 + COPPER_PER_K * (self.degC - 20.0))
-        self.degC = self.degC + dt_s / self.C_J_per_mK * (made - self.loss_W_per_m(self.degC))
+        # the surface lags the copper by what the jacket holds back; the last loss stands for the present one
+        self.lost_W_per_m = 0.5 * (
+            self.lost_W_per_m + self.loss_W_per_m(self.degC - self.lost_W_per_m * self.jacket_mK_per_W)
+        )
+        self.degC = self.degC + dt_s / self.C_J_per_mK * (made - self.lost_W_per_m)
         return self.degC
 
 

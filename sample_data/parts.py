@@ -187,7 +187,7 @@ def _drive(side: str) -> Drive:
         pole_pairs=1,
         gear_ratio=9.0,
         motor_limit_degC=120.0,
-        controller_heat=Heat(2.5, 40.0, 0.12, 0.35),
+        controller_heat=Heat(2.35, 40.0, 0.12, 0.35),
         motor_heat=Heat(60.0, 190.0, 1.1, 0.7),
     )
 
