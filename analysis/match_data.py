@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -50,6 +51,7 @@ class MatchData:
     quality: tuple[QualityNote, ...] = ()
     undermined: tuple[NotChecked, ...] = ()
     _inside: dict[str, Signal] = field(default_factory=dict, repr=False)
+    memo: dict[str, Any] = field(default_factory=dict, repr=False)  # figures several checks share
 
     @property
     def pack(self) -> Pack | None:
@@ -127,10 +129,17 @@ def channel_signals(placed: PlacedLog, build: Build | None) -> tuple[list[Signal
         notes += stream_notes
         if len(t_s) == 0:
             continue
+        rising = np.concatenate(([True], t_s[1:] > np.maximum.accumulate(t_s)[:-1]))
+        if not rising.all():  # two samples on one stamp, or a stamp behind: the first is kept
+            t_s = t_s[rising]
+            recording = None if recording is None else recording[rising]
+        keep = None if rising.all() else rising
         period = float(np.median(np.diff(t_s))) if len(t_s) > 1 else 0.0
         for name in stream.channels:
             column = stream.table.column(name)
             x = np.ascontiguousarray(column.to_numpy(zero_copy_only=False), dtype=np.float64)
+            if keep is not None:
+                x = x[keep]
             valid = np.isfinite(x) if column.null_count else np.ones(len(x), dtype=bool)
             if column.null_count:
                 x = np.where(valid, x, 0.0)

@@ -17,6 +17,8 @@ BIN_S = 0.1
 JOIN_S = 6.0
 SHORT_TEST_S = 8.0
 USUAL_LENGTH_S = 180.0
+PAUSE_S = 2.5
+SMALL_SHARE = 0.08
 WORTH_KEEPING = 0.15
 COMMAND_MOVES_PCT = 6.0
 
@@ -40,9 +42,30 @@ def find_window(data: MatchData) -> Window | None:
     energy = _energy(data, edges)
     length = (stated.length_s if stated is not None and stated.length_s else USUAL_LENGTH_S) * 1.1 + 2.0
     start, end = _main(blocks, energy, edges, length)
+    start, end = _without_tests(active, energy, edges, (start, end))
     if stated is not None and stated.ended_s is not None and start < stated.ended_s:
         end = min(end, stated.ended_s)
     return Window(max(start - BIN_S, first), min(end + BIN_S, last), "from the activity in the log")
+
+
+def _without_tests(active: Bools, energy: Floats, edges: Floats, span: tuple[float, float]) -> tuple[float, float]:
+    """The span without a short trial before the start or a show after the end.
+
+    Both are short, stand apart by a pause, and hold little of what went on.
+    """
+    inside = active & (edges[:-1] >= span[0] - BIN_S) & (edges[1:] <= span[1] + BIN_S)
+    parts = [p for p in _blocks(inside, edges, PAUSE_S) if p[1] - p[0] > 0]
+    total = float(energy[inside].sum())
+
+    def small(part: tuple[float, float]) -> bool:
+        low, high = np.searchsorted(edges, part)
+        return part[1] - part[0] < SHORT_TEST_S and float(energy[low:high].sum()) < SMALL_SHARE * total
+
+    while len(parts) > 1 and small(parts[0]):
+        parts.pop(0)
+    while len(parts) > 1 and small(parts[-1]):
+        parts.pop()
+    return (parts[0][0], parts[-1][1]) if parts else span
 
 
 def _movers(data: MatchData) -> list[tuple[Signal, float]]:
@@ -55,7 +78,7 @@ def _movers(data: MatchData) -> list[tuple[Signal, float]]:
         good = data.signals[name].good()
         if len(good) < 3 or not data.placed[data.source[name]].placed:
             continue
-        idle = float(np.percentile(good.x, 5))
+        idle = _idle(good)
         peak = float(np.percentile(np.abs(good.x - idle), 99))
         if peak > 0:
             movers.append((good.with_values(np.abs(good.x - idle)), max(data.settings.activity_share * peak, 0.5)))
@@ -66,6 +89,12 @@ def _movers(data: MatchData) -> list[tuple[Signal, float]]:
                 rest = float(np.median(good.x[: max(3, len(good) // 20)]))
                 movers.append((good.with_values(np.abs(good.x - rest)), COMMAND_MOVES_PCT))
     return movers
+
+
+def _idle(good: Signal) -> float:
+    """What the signal shows at rest: the quieter of its first and last second (an offset stands in both)."""
+    ends = (good.x[good.t_s <= good.t_s[0] + 1.0], good.x[good.t_s >= good.t_s[-1] - 1.0])
+    return min((float(np.median(x)) for x in ends), key=abs)
 
 
 def _activity(data: MatchData, edges: Floats) -> Bools | None:
@@ -95,13 +124,13 @@ def _energy(data: MatchData, edges: Floats) -> Floats:
     return total
 
 
-def _blocks(active: Bools, edges: Floats) -> list[tuple[float, float]]:
-    """Spans of activity, joined over pauses shorter than JOIN_S."""
+def _blocks(active: Bools, edges: Floats, join_s: float = JOIN_S) -> list[tuple[float, float]]:
+    """Spans of activity, joined over pauses up to join_s."""
     marks = np.flatnonzero(active)
     blocks: list[list[float]] = []
     for mark in marks:
         start, end = float(edges[mark]), float(edges[mark + 1])
-        if blocks and start - blocks[-1][1] <= JOIN_S:
+        if blocks and start - blocks[-1][1] <= join_s:
             blocks[-1][1] = end
         else:
             blocks.append([start, end])

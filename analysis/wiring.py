@@ -127,6 +127,14 @@ def tree(build: Build) -> Tree:
     return Tree(runs, tuple(root.id for root in roots), {k: tuple(v) for k, v in taps.items()})
 
 
+def currents_of(data: MatchData, wiring: Tree) -> dict[str, RunCurrent | NoCurrent]:
+    """run_currents, made once for a review."""
+    if "currents" not in data.memo:
+        data.memo["currents"] = run_currents(data, wiring)
+    found: dict[str, RunCurrent | NoCurrent] = data.memo["currents"]
+    return found
+
+
 def run_currents(data: MatchData, wiring: Tree) -> dict[str, RunCurrent | NoCurrent]:
     """The current of every run, or why it is not known."""
     assert data.build is not None

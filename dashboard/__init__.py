@@ -1,0 +1,1 @@
+"""Everything a person sees: the commands, the sheet and the pages."""

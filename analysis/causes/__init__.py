@@ -1,0 +1,155 @@
+"""From what the checks found to why it happened, and in which order."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from analysis.causes import joints, motors, pack, power
+from analysis.causes.motors import Happening
+from analysis.dropouts import name_rail_causes, near
+from analysis.findings import Event, Finding
+from analysis.match_data import MatchData
+from analysis.outcome import Outcome
+from analysis.spans import overlap_s
+from analysis.wiring import Tree
+
+_ORDER = {"over": 0, "fault": 1, "close": 2, "note": 3}
+# What can end the next match comes first among equals.
+_KIND_ORDER = (
+    "wiring_fault", "power_loss", "motor_fault", "signal_dropout", "thermal_buildup", "voltage_sag", "current_spike",
+)  # fmt: skip
+NEAR_S = 1.0
+
+
+def detect(data: MatchData, checked: Outcome) -> tuple[list[Finding], list[Happening]]:
+    """Findings that are faults in themselves (no rating needed), and what the motors did."""
+    if data.build is None:
+        return power.detect(data), []
+    found, happened = motors.detect(data)
+    found += power.detect(data)
+    found += joints.detect(data)
+    found += pack.detect(data, checked)
+    return found, happened
+
+
+def explain(
+    data: MatchData, wiring: Tree | None, checked: list[Finding], detected: list[Finding], happened: list[Happening]
+) -> list[Finding]:
+    """Every finding with its cause; consequences marked; the gravest first; numbered."""
+    checked = name_rail_causes(data, checked)
+    named = [_with_cause(finding, wiring, detected, happened) for finding in checked]
+    all_found = _consequences([*named, *detected])
+    ordered = sorted(
+        all_found,
+        key=lambda f: (
+            bool(f.consequence_of) and f.verdict != "over",
+            _ORDER.get(f.verdict, 4),
+            _KIND_ORDER.index(f.kind),
+            f.margin_pct if f.margin_pct is not None else 0.0,
+            f.start_s,
+        ),
+    )
+    numbered = [replace(finding, id=f"f{i}") for i, finding in enumerate(ordered, 1)]
+    return _link(numbered)
+
+
+def _with_cause(finding: Finding, wiring: Tree | None, detected: list[Finding], happened: list[Happening]) -> Finding:
+    """A rating exceeded, named after what the motors or joints below it did at that time."""
+    if finding.cause not in ("unknown", "pack_resistance", "low_voltage_cutoff", "contact_heating", "thin_wire"):
+        return finding
+    for other in detected:
+        if finding.check == "contact_temperature" and other.cause == "joint_step":
+            if finding.part in other.could_be or finding.part == other.part:
+                return replace(finding, cause="joint_step", evidence=(*finding.evidence, *other.evidence[:1]))
+        if finding.check == "cell_minimum" and other.cause == "weak_cell" and finding.part == other.part:
+            return replace(finding, cause="weak_cell", evidence=(*finding.evidence, *other.evidence[:1]))
+        if finding.check in ("pack_sag", "cell_minimum") and other.check == "pack_resistance":
+            return replace(finding, cause=other.cause, could_be=other.could_be)
+    if finding.kind in ("current_spike", "thermal_buildup"):
+        parts = _loads_below(finding.part, wiring)
+        span = (finding.start_s - NEAR_S, finding.end_s + NEAR_S)
+        best: Happening | None = None
+        for happening in happened:
+            if parts and happening.part not in parts and happening.part != "chassis":
+                continue
+            if overlap_s(span, (happening.start_s, happening.end_s)) <= 0:
+                continue
+            if best is None or _rank(happening) > _rank(best):
+                best = happening
+        if best is not None and finding.cause == "unknown":
+            return replace(finding, cause=best.cause, evidence=(*finding.evidence, f"{best.what}: {best.detail}"))
+    return finding
+
+
+def _rank(happening: Happening) -> tuple[int, float]:
+    order = {"stall": 4, "sync_loss": 3, "hit": 2, "spin_up": 1, "push": 0}
+    return order.get(happening.cause, 0), happening.end_s - happening.start_s
+
+
+def _loads_below(part: str, wiring: Tree | None) -> set[str]:
+    """Controllers whose current flows through a part; empty: all."""
+    if wiring is None or part in ("pack",):
+        return set()
+    run = part if part in wiring.runs else wiring.run_of_contact(part)
+    if run is None:
+        run = next((r.id for r in wiring.runs.values() if any(f.id == part for f in r.fuses)), None)
+    if run is None:
+        return {part}
+    return {wiring.runs[below].wire.to for below in wiring.below(run)} | {part}
+
+
+def _consequences(findings: list[Finding]) -> list[Finding]:
+    """Mark what only follows from another finding; the chain keeps it, the verdict line does not lead with it."""
+    result = []
+    for finding in findings:
+        cause = finding.consequence_of
+        for other in findings:
+            if other is finding:
+                continue
+            if finding.check == "link" and other.check == "rail_voltage" and near(finding, other):
+                cause = "rail_voltage"
+            if finding.cause == "thermal_limit" and other.cause == "stall" and other.part == finding.part:
+                if other.start_s <= finding.start_s:
+                    cause = "motor:" + other.part
+            if finding.cause == "joint_step" and finding.check != "joint" and other.check == "joint":
+                cause = "joint"
+            if finding.check in ("cell_minimum", "pack_sag") and other.check in (
+                "cell_resistance",
+                "pack_resistance",
+            ):
+                cause = other.check
+            if finding.check == "rail_voltage" and other.check == "rail_current":
+                cause = ""
+            if finding.check == "rail_current" and other.check == "rail_voltage":
+                cause = "rail_voltage"
+        result.append(replace(finding, consequence_of=cause))
+    return result
+
+
+def _link(findings: list[Finding]) -> list[Finding]:
+    """consequence_of as the id of the finding it follows from."""
+    linked = []
+    for finding in findings:
+        target = finding.consequence_of
+        if target:
+            wanted = target.split(":")[0]
+            other = next((f for f in findings if f.check == wanted and f.id != finding.id), None)
+            target = other.id if other is not None else ""
+        linked.append(replace(finding, consequence_of=target))
+    return linked
+
+
+def chain(findings: list[Finding], happened: list[Happening]) -> tuple[Event, ...]:
+    """What happened in order of time: at most five, hits only where something followed within two seconds."""
+    from analysis.wording import event
+
+    serious = [f for f in findings if f.verdict in ("over", "fault", "close")]
+    events = [event(f) for f in serious]
+    for finding in serious:
+        before = [h for h in happened if h.cause == "hit" and -0.2 <= finding.start_s - h.start_s <= 2.0]
+        if before and finding.check in ("joint", "link", "power", "rail_voltage"):
+            hit = max(before, key=lambda h: h.start_s)
+            events.append(Event(hit.start_s, "Hit", hit.detail, "note"))
+    order = {"over": 0, "fault": 1, "close": 2, "note": 1}
+    kept = sorted(set(events), key=lambda e: order.get(e.verdict, 3))[:5]
+    return tuple(sorted(kept, key=lambda e: e.start_s))

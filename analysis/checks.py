@@ -1,0 +1,45 @@
+"""The ordered checks. The review and the replay both call these; each gives rows and never words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from analysis import dropouts, pack_check, sag, spikes, thermal
+from analysis.match_data import MatchData
+from analysis.outcome import Outcome, joined
+
+
+@dataclass(frozen=True)
+class Check:
+    """A group of checks: the names it can answer for, and the function that runs them."""
+
+    names: tuple[str, ...]
+    run: Callable[[MatchData], Outcome]
+
+
+CHECKS: tuple[Check, ...] = (
+    Check(
+        ("pack_current", "burst_current", "continuous_current", "contact_current", "fuse_curve", "rail_current"),
+        spikes.check,
+    ),
+    Check(("pack_resistance", "charge_used", "pack_temperature"), pack_check.check),
+    Check(
+        (
+            "pack_sag",
+            "cell_minimum",
+            "controller_cutoff",
+            "controller_voltage",
+            "controller_overvoltage",
+            "rail_voltage",
+        ),
+        sag.check,
+    ),
+    Check(("wire_temperature", "contact_temperature", "controller_temperature", "motor_temperature"), thermal.check),
+    Check(("link",), dropouts.link_check),
+)
+
+
+def run_checks(data: MatchData) -> Outcome:
+    """Every check on one match."""
+    return joined(check.run(data) for check in CHECKS)

@@ -1,0 +1,1 @@
+"""One module per command: parse what argparse gave, call one pure function, print."""
