@@ -19,11 +19,11 @@ class ColumnEvidence:
 
     index      0-based place in the row
     source     the name exactly as written (duplicates stay duplicates, "" where there is none)
-    unit_text  the unit that the file states (units row, brackets, a suffix, a note, glued to the cells), or None
+    unit_text  the unit that the file states (units row, brackets, suffix, note, glued to the cells), or None
     unit_note  where that unit was found: "units row", "name", "note", "cells", or None
     kind       number, text, flag (words only), time
-    values     float64, up to about 20,000 rows sampled across the file, as written (no scaling); NaN where the
-               cell is empty or not a number; the same rows for every column of the file
+    values     float64, up to about 20,000 rows sampled across the file, as written (no scaling); NaN where
+               the cell is empty or not a number (flags: 1 and 0); the same rows for every column of the file
     decimals   the most digits after the decimal mark in the sample
     is_clock   this column is (part of) the clock that was chosen
     """

@@ -1,0 +1,359 @@
+"""Which column is the clock, in which unit, and how sure that is."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.delimited.column import ColumnEvidence
+from ingest.delimited.stamps import DAY_NS, NS, StampStyle
+from ingest.delimited.units import unit_of
+from ingest.log import Sure
+
+if TYPE_CHECKING:
+    from ingest.readings import Reading
+
+_TIME_WORDS = frozenset(
+    ("time", "t", "zeit", "timestamp", "elapsed", "millis", "micros", "uptime", "clock", "tick", "ticks", "stamp",
+     "runtime", "timer", "seconds", "sec", "secs", "ms", "us", "µs", "minutes", "hours", "temps", "tiempo", "epoch",
+     "unix", "unixtime", "ts", "tstamp", "tms", "tus", "datetime", "date", "laufzeit", "uhrzeit", "datum", "second",
+     "hour", "minute", "totaltime", "testtime", "usec", "msec", "systime", "x")
+)  # fmt: skip
+_SAMPLE_WORDS = frozenset(
+    ("sample", "samples", "index", "idx", "record", "rec", "scan", "row", "no", "nr", "n", "#", "count", "counter",
+     "point", "points", "seq", "sequence", "id", "num", "number", "datapoint", "data_point", "messung", "line", "cnt")
+)  # fmt: skip
+_PART_WORDS = frozenset(
+    ("step", "cycle", "delta", "d", "dt", "interval", "lap", "pulse", "on", "off", "response", "loop")
+)
+_NAMED_UNITS = {
+    "millis": "ms", "msec": "ms", "tms": "ms", "micros": "us", "usec": "us", "tus": "us", "sec": "s", "secs": "s",
+    "seconds": "s", "minutes": "min", "hours": "h", "ms": "ms", "us": "us", "µs": "us", "milliseconds": "ms",
+    "microseconds": "us", "second": "s", "s": "s",
+}  # fmt: skip
+UNIT_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "min": 60.0, "h": 3600.0, "d": 86400.0}
+# Epoch stamps between 2001 and 2100; earlier figures are counters.
+_EPOCHS = (
+    ("s", 978_307_200.0, 4_102_444_800.0),
+    ("ms", 9.783072e11, 4.1024448e12),
+    ("us", 9.783072e14, 4.1024448e15),
+    ("ns", 9.783072e17, 4.1024448e18),
+)
+
+
+@dataclass(frozen=True)
+class ClockPlan:
+    """role per column: number, stamp, date, time, days or ms (added to the stamp).
+
+    unit is the contract's word (s, ms, us, ns, min, h, d, samples, or the shape of the stamps); tick_s: seconds
+    per tick of the values that ClockRun gets (nanoseconds for stamps). moduli: where such a counter wraps, in ticks.
+    """
+
+    parts: tuple[tuple[int, str], ...]
+    label: str | None
+    unit: str
+    tick_s: float | None
+    sure: Sure
+    why: str
+    interval: float = 0.0
+    gap: float = 0.0
+    moduli: tuple[float, ...] = ()
+    absolute: bool = False
+    style: StampStyle | None = None
+    alternatives: tuple[str, ...] = ()
+    wall: ClockPlan | None = None
+    unit_stated: bool = True
+
+
+@dataclass
+class Candidate:
+    """A column that could be the clock. runs: stretches of neighbouring rows in the sample."""
+
+    plan: ClockPlan
+    score: float
+    ticks: NDArray[np.float64]
+    steps: NDArray[np.float64]
+    why: list[str] = field(default_factory=list)
+
+
+def words_of(name: str) -> list[str]:
+    spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", re.sub(r"[\[({].*?[\])}]", " ", name))
+    return [w.lower() for w in re.split(r"[^A-Za-zµ#]+", spaced) if w]
+
+
+def steps_of(values: NDArray[np.float64], starts: Sequence[int]) -> NDArray[np.float64]:
+    """Differences between neighbouring rows, none across the edges of the sampled stretches."""
+    steps = np.diff(values)
+    inner = np.ones(steps.size, dtype=bool)
+    for start in starts:
+        if 0 < start <= steps.size:
+            inner[start - 1] = False
+    steps = steps[inner]
+    return steps[np.isfinite(steps)]
+
+
+def typical(steps: NDArray[np.float64]) -> tuple[float, float]:
+    """(interval, gap threshold) in ticks.
+
+    A gap is more than five intervals and more than twice what one step in a hundred exceeds: our choice, so that a
+    logger's own jitter and event-driven rows are no gaps; a stamp that steps once a second is judged by its steps.
+    """
+    forward = steps[steps > 0]
+    if forward.size == 0:
+        return 0.0, np.inf
+    interval = float(np.median(forward))
+    # Where the outliers are fewer than one in a hundred they do not reach the percentile.
+    common = float(np.quantile(forward, 0.99, method="lower")) if forward.size >= 100 else interval
+    return interval, max(5.0 * interval, 2.0 * common)
+
+
+def _epoch_unit(values: NDArray[np.float64]) -> str | None:
+    good = values[np.isfinite(values)]
+    if good.size == 0:
+        return None
+    low, high = float(np.median(good)), float(good[-1])
+    for unit, floor, ceiling in _EPOCHS:
+        if floor <= low < ceiling and floor <= high < ceiling:
+            return unit
+    return None
+
+
+def _guess_unit(interval: float, whole: bool, rows: int) -> tuple[str, Sure, str, tuple[str, ...]]:
+    """A unit for an unlabelled counter from its step alone (our choice, see the words in each answer)."""
+    if not whole:
+        if interval >= 20.0:
+            return "ms", "guess", f"steps of {interval:g} with decimals", ("s",)
+        sure: Sure = "likely" if 1e-5 <= interval <= 60.0 else "guess"
+        return "s", sure, f"a clock with decimals and steps of {interval:g} is most likely in seconds", ("ms",)
+    if interval <= 1.0:
+        if rows > 20_000:
+            return "ms", "guess", f"steps of 1 over {rows} rows would be hours in seconds", ("s", "samples")
+        return "s", "guess", "whole steps of 1 can be seconds, milliseconds or row numbers", ("ms", "samples")
+    if interval < 5.0:
+        return "ms", "guess", f"whole steps of {interval:g}", ("s",)
+    if interval < 1000.0:
+        return "ms", "likely", f"whole steps of {interval:g} are most likely milliseconds", ("s", "us")
+    if interval == 1000.0:
+        if rows > 3600:
+            return "us", "guess", "steps of 1000 over an hour's worth of rows", ("ms",)
+        return "ms", "guess", "whole steps of 1000", ("us",)
+    if interval <= 1_000_000.0:
+        return "us", "guess", f"whole steps of {interval:g}", ("ms",)
+    return "ns", "guess", f"whole steps of {interval:g}", ("us",)
+
+
+def _wraps(unit: str, tick_s: float, whole: bool) -> tuple[float, ...]:
+    if unit in ("stamp", "time"):
+        return (float(DAY_NS),)
+    powers = [2.0**16, 2.0**32, 2.0**24, 2.0**31]
+    moduli = list(powers) if whole else []
+    # A counter in ms or µs that the logger has divided into seconds, and seconds of the day.
+    moduli += [p * scale / tick_s for p in (2.0**16, 2.0**32) for scale in (1e-3, 1e-6) if scale < tick_s]
+    moduli.append(86400.0 / tick_s)
+    return tuple(moduli)
+
+
+def number_candidate(
+    column: ColumnEvidence, starts: Sequence[int], rows: int, reading: Reading | None, nameless: bool, width: int
+) -> Candidate | None:
+    """A number column as a clock, or None where its name, unit or values speak against it."""
+    said = reading is not None and reading.time_column is not None and reading.time_column == column.source
+    values = column.values
+    steps = steps_of(values, starts)
+    if steps.size == 0 and not said and not (rows == 1 and column.unit_text):
+        return None
+    base = unit_of(column.unit_text) if column.unit_text else None
+    words = words_of(column.source)
+    timed = any(w in _TIME_WORDS for w in words) and not _is_other_quantity(words)
+    counting = any(w in _SAMPLE_WORDS for w in words) or (base is not None and base[0] == "samples")
+    counting = counting or column.source.strip() == "#"
+    unit_is_time = base is not None and base[0] == "s"
+    if not said:
+        if base is not None and base[0] not in ("s", "samples", "1", "clock"):
+            return None
+        if not (timed or counting or unit_is_time or (not words and (nameless or column.index == 0) and width > 1)):
+            return None
+        backward = int(np.count_nonzero(steps < 0))
+        forward = int(np.count_nonzero(steps > 0))
+        if forward == 0 or backward > max(0.1 * steps.size, 3) or (backward and forward < 2 * backward):
+            return None
+        if not words and not unit_is_time:
+            low, high = np.quantile(steps[steps > 0], [0.1, 0.9])
+            if backward > 0.02 * steps.size or forward < 0.9 * steps.size or high > 3.0 * low or column.index > 1:
+                return None
+        if counting and not timed and not unit_is_time and forward < 0.5 * steps.size:
+            return None
+    interval, gap = typical(steps)
+    whole = column.decimals == 0
+    sure: Sure = "certain"
+    alternatives: tuple[str, ...] = ()
+    stated = True
+    epoch = _epoch_unit(values)
+    unit: str | None
+    if said and reading is not None and reading.time_unit:
+        unit, why = reading.time_unit, "the reading says so"
+    elif epoch is not None and (timed or unit_is_time or nameless) and interval * UNIT_S[epoch] < 86400.0:
+        unit, why = epoch, f"{epoch} since 1970"
+        sure = "certain" if epoch != "s" or timed else "likely"
+    elif unit_is_time and column.unit_text is not None and base is not None:
+        unit, why = _unit_word(base[1]), f"{column.unit_note or 'name'} says {column.unit_text}"
+    elif (named := next((_NAMED_UNITS[w] for w in words if w in _NAMED_UNITS), None)) is not None:
+        unit, why = named, f'the name "{column.source}"'
+        sure = "likely"
+    elif counting and not timed and whole and interval == 1.0:
+        unit, why = "samples", "counts rows"
+    else:
+        unit, sure, why, alternatives = _guess_unit(interval, whole, rows)
+        stated = False
+    if unit not in UNIT_S and unit != "samples":
+        return None
+    tick_s = UNIT_S.get(unit)
+    score = 3.0 * min(1.0, np.count_nonzero(steps > 0) / max(steps.size, 1))
+    score += 3.0 if unit_is_time or epoch is not None else 0.0
+    score += 2.0 if timed else 0.0
+    score += 2.0 if not np.any(np.diff(values[np.isfinite(values)]) < 0) else 0.0
+    score -= 2.5 if any(w in _PART_WORDS for w in words) else 0.0
+    score -= 4.0 if unit == "samples" else 0.0
+    score += 0.3 if column.index == 0 else 0.0
+    score += 100.0 if said else 0.0
+    moduli = _wraps(unit, tick_s, whole) if tick_s else (2.0**16, 2.0**32)
+    plan = ClockPlan(
+        ((column.index, "number"),),
+        column.source,
+        unit,
+        tick_s,
+        sure,
+        why,
+        interval,
+        gap,
+        moduli,
+        epoch is not None and unit == epoch,
+        alternatives=alternatives,
+        unit_stated=stated,
+    )
+    return Candidate(plan, score, values, steps)
+
+
+def _is_other_quantity(words: Sequence[str]) -> bool:
+    others = (
+        "temp",
+        "volt",
+        "curr",
+        "current",
+        "voltage",
+        "rpm",
+        "power",
+        "speed",
+        "charge",
+        "energy",
+        "temperature",
+    )
+    return any(w.startswith(others) for w in words)
+
+
+def _unit_word(factor: float) -> str:
+    return next((word for word, value in UNIT_S.items() if value == factor), "s")
+
+
+def stamp_candidate(
+    parts: tuple[tuple[int, str], ...],
+    label: str,
+    style: StampStyle,
+    ticks: NDArray[np.float64],
+    starts: Sequence[int],
+    said: bool,
+) -> Candidate | None:
+    """Stamps in text as a clock; ticks are nanoseconds as float64, enough to choose."""
+    steps = steps_of(ticks, starts)
+    forward = int(np.count_nonzero(steps > 0))
+    if forward == 0 and steps.size > 0:
+        return None
+    interval, gap = typical(steps)
+    absolute = style.shape == "datetime" or any(role == "date" for _, role in parts)
+    if style.shape == "date" and len(parts) == 1 and not said:
+        return None
+    unit = "datetime" if absolute else "time"
+    moduli: tuple[float, ...] = ()
+    if not absolute and not any(role == "days" for _, role in parts):
+        moduli = (3600.0 * NS, float(DAY_NS)) if style.minutes else (float(DAY_NS), 12.0 * 3600 * NS)
+    score = 3.0 * forward / max(steps.size, 1) + 4.0 + (1.0 if absolute else 0.0)
+    score += 2.0 if not np.any(np.diff(ticks[np.isfinite(ticks)]) < 0) or not absolute else 0.0
+    score += 100.0 if said else 0.0
+    score -= 0.5
+    sure: Sure = "certain" if style.sure or absolute else "likely"
+    why = {"datetime": "date and time", "time": "time of day" if not style.passes_day else "elapsed time"}[unit]
+    if style.minutes:
+        why = "minutes and seconds"
+    plan = ClockPlan(parts, label, unit, 1e-9, sure, why, interval, gap, moduli, absolute, style)
+    return Candidate(plan, score, ticks, steps)
+
+
+def choose(candidates: Sequence[Candidate]) -> ClockPlan | None:
+    """The best candidate; what spoke for it where there were several, and a second one on the wall clock."""
+    real = sorted((c for c in candidates if c.plan.tick_s is not None), key=lambda c: -c.score)
+    if not real:
+        return None
+    best = real[0]
+    others = [c for c in real[1:] if not set(c.plan.parts) & set(best.plan.parts)]
+    plan = best.plan
+    if others:
+        names = ", ".join(f'"{c.plan.label}"' for c in others[:3])
+        fine = "it advances with every row" if np.all(best.steps > 0) else "it is the finer and steadier of them"
+        plan = replace(plan, why=f"{plan.why}; chosen before {names}: {fine}")
+        wall = next((c.plan for c in others if c.plan.absolute or c.plan.unit == "time"), None)
+        if wall is not None and not plan.absolute:
+            plan = replace(plan, wall=wall)
+    return plan
+
+
+_RATE_KEY = re.compile(
+    r"\b(?:sampl\w*|scan|logg?(?:ing)?|record(?:ing)?|data|acquisition|abtast\w*)\s*[-_]?\s*"
+    r"(?P<what>rate|freq\w*|interval|period|time|step|rate hz|spacing)\b"
+    r"|\b(?P<alone>fs|increment|delta[ _]?t|dt|x ?incr\w*)\b",
+    re.IGNORECASE,
+)
+
+
+def rate_from_preamble(preamble: Mapping[str, str]) -> tuple[float, str] | None:
+    """(Hz, the line that says so) where the file states its sample rate or interval with a unit."""
+    for key, value in preamble.items():
+        found = _RATE_KEY.search(key)
+        if found is None:
+            continue
+        number = re.search(r"[-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?", value)
+        if number is None:
+            continue
+        amount = float(number[0].replace(",", "."))
+        if amount <= 0:
+            continue
+        what = (found["what"] or found["alone"] or "").lower()
+        unit_text = (
+            value[number.end() :].strip().strip("[]()") or (re.findall(r"[\[(]([^\])]+)[\])]", key) or [""])[-1]
+        )
+        base = unit_of(unit_text.split()[0]) if unit_text else None
+        if unit_text.lower() in (
+            "sps",
+            "sa/s",
+            "s/s",
+            "samples/s",
+            "samples per second",
+            "1/s",
+            "samples/sec",
+            "hertz",
+        ):
+            base = ("Hz", 1.0)
+        text = f"{key}: {value}"
+        if base is not None and base[0] == "Hz":
+            return amount * base[1], text
+        if base is not None and base[0] == "s":
+            return 1.0 / (amount * base[1]), text
+        if base is None and what in ("rate", "freq", "frequency", "fs") and not unit_text:
+            continue  # a bare figure may be Hz or seconds: not used
+        if base is None and what in ("increment", "dt", "delta t", "interval") and amount < 1e-2:
+            return 1.0 / amount, text
+    return None

@@ -1,0 +1,149 @@
+"""How a line falls into cells: delimiter, quotes, comment marks; chosen by what explains the lines best."""
+
+from __future__ import annotations
+
+import csv
+import math
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ingest.delimited.numbers import FLAGS, OVERRANGE, is_missing, looks_numeric, tidy
+from ingest.delimited.stamps import shape_of
+
+COMMENT_MARKS = ("#", ";", "%", "//", "!", "*", "'", "REM ")
+WHITESPACE = " "
+# In the order of preference where several explain the lines equally well.
+_CANDIDATES = ("\t", ";", ",", "|", WHITESPACE)
+_SPACED = re.compile(r"[+-]?\d{1,3} \d{3}")
+_RUNS = re.compile(r"[ \t]+")
+
+
+@dataclass(frozen=True)
+class Dialect:
+    """delimiter "" is one bare column; " " is any run of spaces and tabs. wrapped: each line stands in quotes."""
+
+    delimiter: str
+    wrapped: bool = False
+    comment: str = ""
+    fixed_width: bool = False
+
+
+def is_comment(line: str, dialect: Dialect) -> bool:
+    mark = dialect.comment
+    return bool(mark) and line.lstrip().startswith(mark)
+
+
+def strip_comment(line: str) -> tuple[str, bool]:
+    """The line without its comment mark and whether there was one."""
+    text = line.lstrip()
+    for mark in COMMENT_MARKS:
+        if mark != ";" and mark != "'" and text.startswith(mark):
+            return text[len(mark) :].lstrip("#%/!* "), True
+    return line, False
+
+
+def unwrap(line: str) -> str:
+    """A line that was quoted as a whole, without its quotes."""
+    text = line.strip()
+    if len(text) > 1 and text[0] == '"' and text[-1] == '"':
+        return text[1:-1].replace('""', '"')
+    return line
+
+
+def split_line(line: str, dialect: Dialect) -> list[str]:
+    """The cells of one line, as written (quotes taken off)."""
+    if dialect.wrapped:
+        line = unwrap(line)
+    delimiter = dialect.delimiter
+    if delimiter == "":
+        text = line.strip()
+        return [text[1:-1] if len(text) > 1 and text[0] == '"' == text[-1] else text]
+    if delimiter == WHITESPACE:
+        if '"' in line:
+            line = _RUNS.sub(" ", line.strip())
+            return next(csv.reader([line], delimiter=" "), [])
+        return line.split()
+    if '"' in line:
+        return next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
+    return line.split(delimiter)
+
+
+def cell_class(cell: str) -> str:
+    """E empty, "no value" or over range; N number (unit allowed), G number grouped by spaces, T date or time,
+    F flag word, X other text."""
+    try:
+        float(cell)
+    except ValueError:
+        pass
+    else:
+        return "E" if is_missing(cell.strip()) else "X" if "_" in cell else "N"
+    text = tidy(cell)
+    low = text.lower()
+    if is_missing(low) or low in OVERRANGE:
+        return "E"
+    if low in FLAGS:
+        return "F"
+    if shape_of(text) is not None:
+        return "T"
+    if not looks_numeric(text):
+        return "X"
+    return "G" if _SPACED.match(text) else "N"
+
+
+_WEIGHT = {"N": 1.0, "G": 0.8, "T": 1.0, "E": 0.7, "F": 0.9, "X": 0.25}
+
+
+def choose_dialect(lines: Sequence[str], delimiter: str | None = None) -> Dialect:
+    """The dialect of the sampled lines (data and whatever stands around it).
+
+    Each candidate is scored by the share of lines that have the commonest number of cells, times how much of those
+    cells is numbers and times, with a small bonus for more columns.
+    """
+    body = [line for line in lines if line.strip()]
+    quoted = [line for line in body if line.lstrip().startswith('"') and line.rstrip().endswith('"')]
+    wrapped = len(quoted) > 0.7 * len(body) and _all_in_one_quote(quoted)
+    if wrapped:
+        body = [unwrap(line) for line in body]
+    candidates = _CANDIDATES if delimiter is None else (delimiter,)
+    best = Dialect(delimiter or "", wrapped)
+    best_score = 0.0
+    for candidate in candidates:
+        score = _score(body, Dialect(candidate, False))
+        if score > best_score * 1.02:
+            best, best_score = Dialect(candidate, wrapped), score
+    if delimiter is None and _score(body, Dialect("")) > best_score * 1.02:
+        best = Dialect("", wrapped)
+    return best
+
+
+def _all_in_one_quote(lines: Sequence[str]) -> bool:
+    """Whether the quotes enclose whole lines with delimiters in them, rather than single cells."""
+    hits = 0
+    for line in lines:
+        inner = line.strip()[1:-1].replace('""', "")
+        hits += '"' not in inner and any(mark in inner for mark in ";,\t|")
+    if hits <= 0.7 * len(lines):
+        return False
+    if all(not re.search("[;\t|]", line) for line in lines):
+        # One bare quoted column with a decimal comma looks alike: two or more commas, or it is one number.
+        return any(line.count(",") != 1 for line in lines)
+    return True
+
+
+def _score(lines: Sequence[str], dialect: Dialect) -> float:
+    rows = [split_line(line, dialect) for line in lines]
+    counts = Counter(len(row) for row in rows if dialect.delimiter == "" or len(row) > 1)
+    if not counts:
+        return 0.0
+    best = 0.0
+    for number, times in counts.most_common(3):
+        same = [row for row in rows if len(row) == number][:60]
+        weights = [_WEIGHT[cell_class(cell)] for row in same for cell in row[:64]]
+        goodness = sum(weights) / len(weights)
+        if goodness < 0.4:
+            continue
+        bonus = 1.0 + 0.08 * math.log2(min(number, 64))
+        best = max(best, (times / len(rows)) * goodness**2 * bonus)
+    return best

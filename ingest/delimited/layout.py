@@ -1,0 +1,244 @@
+"""The names, units and edges of the main table, read from the lines above it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from ingest.delimited.dialect import Dialect, cell_class, split_line, strip_comment
+from ingest.delimited.table import Table
+from ingest.delimited.units import bracketed_unit, is_unit
+
+_KEY_VALUE = re.compile(r"^\s*(?P<key>[^:=]{1,60}?)\s*(?::(?!\d\d)|=)\s*(?P<value>.+?)\s*$")
+_PREAMBLE_KEYS = frozenset(
+    ("device", "serial", "serial number", "serial no", "model", "firmware", "version", "operator", "user", "file",
+     "filename", "sample rate", "sampling rate", "sample interval", "interval", "comment", "location", "project",
+     "software", "hardware", "channels", "samples", "points", "record length", "test", "logger", "title", "name",
+     "id", "unit", "batch", "profile", "rate", "instrument", "sn")
+)  # fmt: skip
+
+
+@dataclass
+class Layout:
+    """Lines are 1-based. names: exactly as written, "" where there is none. left: empty edge cells cut in front."""
+
+    width: int
+    names: list[str]
+    header_line: int | None = None
+    units_line: int | None = None
+    first_data_line: int = 1
+    units: list[str] | None = None
+    preamble: dict[str, str] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+    guessed: str = ""
+    extra_names: int = 0
+
+
+def read_layout(table: Table, dialect: Dialect, last_column_empty: bool, counts_first: bool) -> Layout:
+    """Names and units for the table's columns.
+
+    last_column_empty  every row ends in a delimiter
+    counts_first       the first column is 0, 1, 2, … or 1, 2, 3, …: row numbers that a writer leaves unnamed
+    """
+    layout = Layout(table.width, [""] * table.width, first_data_line=table.first_line)
+    lines = [(n, text) for n, text in table.above if text.strip()]
+    rows = [(n, text, _cells(text, dialect, table.width)) for n, text in lines]
+    header = None
+    fresh: list[int] = []
+    for k in range(len(rows) - 1, max(-1, len(rows) - 6), -1):
+        number, _text, cells = rows[k]
+        if cells is None:
+            if header is not None or fresh:
+                break
+            continue
+        if layout.units is None and _is_units_row(cells):
+            layout.units_line, layout.units = number, [c.strip() for c in cells]
+            fresh.append(k)
+            continue
+        if header is None and _is_header(cells, table, k, rows):
+            header = k
+            layout.header_line, layout.names = number, cells
+            continue
+        break
+    if header is not None:
+        _fit_names(layout, last_column_empty, counts_first)
+    elif layout.units is not None:
+        layout.guessed = "a row of units but none of names stands above the rows"
+    if layout.units is not None:
+        layout.units = (layout.units + [""] * table.width)[: table.width]
+    used = {layout.header_line, layout.units_line}
+    _read_notes(layout, [(n, text) for n, text in lines if n not in used], dialect)
+    return layout
+
+
+def _cells(text: str, dialect: Dialect, width: int) -> list[str] | None:
+    """The line as a row of about `width` names, also where its delimiter is another one than the rows'."""
+    bare, commented = strip_comment(text)
+    cells = split_line(bare, dialect)
+    if commented and text.lstrip()[:1] in "#%" and len(cells) == width - 1 and not cells[0].strip():
+        cells = ["", *cells]
+    about_right = len(cells) in (width, width + 1) or (len(cells) == width - 1 and width > 2)
+    if about_right and (dialect.delimiter != " " or len(cells) == width):
+        return cells
+    if dialect.delimiter == " ":
+        for pattern in (r"\t+", r"\s{2,}", r"\s*[,;|]\s*"):
+            parts = re.split(pattern, bare.strip())
+            if len(parts) == width:
+                return parts
+        glued = re.sub(r"\s+(?=[\[({])", "\x1f", bare.strip()).split()
+        if len(glued) == width:
+            return [c.replace("\x1f", " ") for c in glued]
+        return None
+    for other in ("\t", ";", ",", "|"):
+        if other != dialect.delimiter and bare.count(other) == width - 1 and width > 1:
+            return [c.strip() for c in split_line(bare, Dialect(other))]
+    if width > 2 and len(cells) > width + 1:
+        return cells if row_text_share(cells) > 0.8 else None
+    return None
+
+
+def row_text_share(cells: Sequence[str]) -> float:
+    named = [c for c in cells if c.strip()]
+    return sum(cell_class(c) == "X" or is_unit(c) for c in named) / len(named) if named else 0.0
+
+
+def _is_units_row(cells: Sequence[str]) -> bool:
+    """Nearly every cell that is not empty is a unit; names in brackets like "[V]" count."""
+    named = [c.strip() for c in cells if c.strip()]
+    if not named:
+        return False
+    hits = sum(is_unit(c) for c in named)
+    strong = sum(is_unit(c) and c not in ("time", "date", "Time", "n", "index", "raw") for c in named)
+    if len(cells) > 1 and len(named) == 1:
+        return hits == 1 and named[0][:1] in "[(" and strong == 1
+    return strong >= 1 and hits >= 0.75 * len(named)
+
+
+def _is_header(
+    cells: Sequence[str], table: Table, place: int, rows: Sequence[tuple[int, str, list[str] | None]]
+) -> bool:
+    named = [c.strip() for c in cells if c.strip()]
+    if not named:
+        return False
+    classes = [cell_class(c) for c in cells]
+    text = classes.count("X") + classes.count("F")
+    if text == 0:
+        return False
+    if table.width == 2 and "N" in classes:
+        return False  # a key and its value
+    if table.width == 2 and named[0].lower().rstrip(":") in _PREAMBLE_KEYS:
+        return False
+    if table.width == 1:
+        return ":" not in named[0].rstrip(":") and "=" not in named[0] and len(named[0]) <= 40
+    if table.width > 2 and len(named) <= 2 and len(named) < 0.5 * table.width:
+        return False  # "Device;Logger;;;;": a key and its value, filled up
+    # Names stand where numbers follow: at least one cell must differ in sort from the rows below.
+    return any(c == "X" and mine in "NE" for c, mine in zip(classes, table.mask, strict=False)) or text == len(named)
+
+
+def _fit_names(layout: Layout, last_column_empty: bool, counts_first: bool) -> None:
+    names, width = layout.names, layout.width
+    if len(names) == width:
+        return
+    if len(names) == width - 1:
+        if last_column_empty:
+            layout.names = [*names, ""]
+            return
+        if counts_first:
+            layout.names = ["", *names]
+            if layout.units is not None and len(layout.units) == width - 1:
+                layout.units = ["", *layout.units]
+            return
+    if len(names) > width and not any(c.strip() for c in names[width:]):
+        layout.names = names[:width]
+        return
+    layout.guessed = f"{len(names)} names stand above rows of {width} cells"
+    layout.extra_names = max(0, len(names) - width)
+    layout.names = (names + [""] * width)[:width]
+
+
+def _read_notes(layout: Layout, lines: Sequence[tuple[int, str]], dialect: Dialect) -> None:
+    for _, text in lines:
+        bare = strip_comment(text)[0].strip()
+        if not bare:
+            continue
+        cells = [c.strip() for c in split_line(bare, dialect)]
+        filled = [c for c in cells if c]
+        found = _KEY_VALUE.match(bare.strip(';,\t |"'))
+        if found is not None:
+            layout.preamble.setdefault(found["key"].strip('" '), found["value"].strip('"; ,\t'))
+        elif len(filled) in (2, 3) and dialect.delimiter not in ("", " ") and cell_class(filled[0]) == "X":
+            layout.preamble.setdefault(filled[0].strip(':"'), " ".join(filled[1:]))
+        layout.notes.append(bare)
+
+
+_LIST_OF_UNITS = re.compile(r"\bunits?\b\s*[:=]?\s*(?P<list>.+)", re.IGNORECASE)
+_QUANTITY_IN = re.compile(
+    r"\b(?P<word>voltages?|currents?|temperatures?|times?|time\s?stamps?|speeds?|powers?|energ(?:y|ies)|charges?|"
+    r"capacit(?:y|ies)|clock|counter)\b[^.;\n]{0,30}?\b(?:in|unit|units|as)\b\s*:?\s*(?P<unit>[^\s,;.]+)",
+    re.IGNORECASE,
+)
+_WORD_STEMS = {
+    "voltage": ("volt", "u_", "vbat", "v_", "spannung"),
+    "current": ("curr", "amp", "i_", "ibat", "strom"),
+    "temperature": ("temp", "t_"),
+    "time": ("time", "zeit", "t", "tick", "clock", "stamp"),
+    "speed": ("rpm", "speed", "rev"),
+    "power": ("power", "p_", "watt"),
+    "energy": ("energy",),
+    "charge": ("charge",),
+    "capacity": ("cap",),
+    "clock": ("time", "clock", "tick", "t"),
+    "counter": ("count", "tick", "time"),
+}
+
+
+def unit_of_column(layout: Layout, index: int) -> tuple[str | None, str | None]:
+    """(unit as written, where it was found) of one column, from the units row, the name, or a note."""
+    from ingest.delimited.units import suffix_unit
+
+    name = layout.names[index]
+    if layout.units is not None and layout.units[index]:
+        return layout.units[index].strip("[](){}<> "), "units row"
+    unit = bracketed_unit(name)
+    if unit is not None and (is_unit(unit) or not re.search(r"[A-Za-z]{5,}|\d", unit)):
+        return unit, "name"
+    unit = suffix_unit(name)
+    if unit is not None:
+        return unit, "name"
+    return _unit_from_notes(layout, index)
+
+
+def _unit_from_notes(layout: Layout, index: int) -> tuple[str | None, str | None]:
+    name = layout.names[index].strip()
+    low = name.lower()
+    for note in layout.notes:
+        listed = _LIST_OF_UNITS.search(note)
+        if listed is not None:
+            parts = [p.strip('[]() "') for p in re.split(r"[,;\t|]\s*|\s+", listed["list"].strip()) if p.strip()]
+            if len(parts) == layout.width and sum(is_unit(p) for p in parts) >= 0.7 * len(parts):
+                return parts[index], "note"
+        if name and len(name) > 0:
+            own = re.search(
+                rf"(?<![\w]){re.escape(name)}(?![\w])\s*(?:[:=-]|\bis\b|\bin\b)*[^;\n]*?"
+                rf"(?:\bin\s+(?P<u1>[^\s,;.]+)|[\[(](?P<u2>[^\])]+)[\])]|[:=]\s*(?P<u3>[^\s,;]+)\s*$)",
+                note,
+                re.IGNORECASE if len(name) > 2 else 0,
+            )
+            if own is not None:
+                unit = own["u1"] or own["u2"] or own["u3"]
+                if is_unit(unit):
+                    return unit.strip("[]()"), "note"
+    for note in layout.notes:
+        for found in _QUANTITY_IN.finditer(note):
+            word = re.sub(r"ies$", "y", found["word"].lower()).rstrip("s").replace(" ", "")
+            word = "time" if word.startswith("timestamp") else word
+            if is_unit(found["unit"]) and _is_about(low, word):
+                return found["unit"].strip("[]()"), "note"
+    return None, None
+
+
+def _is_about(name: str, word: str) -> bool:
+    stems = _WORD_STEMS.get(word, (word,))
+    return any(name == stem.rstrip("_") or (len(stem) > 1 and stem in name) for stem in stems)

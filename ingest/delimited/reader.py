@@ -1,0 +1,300 @@
+"""DELIMITED: text logs as a Format, read in one pass with flat memory."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+
+from ingest.delimited.clock_run import AHEAD, ClockRun, Timed
+from ingest.delimited.column import ColumnMeaning
+from ingest.delimited.encoding import looks_like_text
+from ingest.delimited.fast import parse_block
+from ingest.delimited.ledger import Ledger
+from ingest.delimited.meaning import name_columns
+from ingest.delimited.plan import Parsed
+from ingest.delimited.report import clock_faults, clock_of, dialect_of, end_of_file
+from ingest.delimited.rough import parse_rough
+from ingest.delimited.sniff import Sniffed, sniff
+from ingest.delimited.source import BLOCK_BYTES, Block, Source
+from ingest.delimited.tally import Tally, stored_names
+from ingest.delimited.ticks import Ticks, clock_ticks
+from ingest.delimited.wall import WallCheck
+from ingest.errors import UnreadableLog
+from ingest.formats import Format, ReadOptions
+from ingest.log import Fault, Provenance
+from ingest.readings import find_reading, fingerprint
+
+READER_VERSION = "1"
+_IN_FLIGHT = 3
+MAX_RECORDINGS = 10_000  # our choice: a clock that starts again more often than this is no clock
+
+
+class _Ready:
+    """A parsed block with its clock."""
+
+    def __init__(self, parsed: Parsed, ticks: Ticks | None) -> None:
+        self.parsed = parsed
+        self.ticks = ticks
+
+
+class DelimitedReader:
+    """One text log. Raises UnreadableLog with the line and the mend; never gives a half-read log."""
+
+    def __init__(self, path: Path, options: ReadOptions) -> None:
+        self._path = path
+        self._source = Source(path)
+        self._name = options.name or path.name
+        reading = options.reading if options.reading is not None and options.reading.kind == "text" else None
+        try:
+            self._sniffed = sniff(self._source, reading, options.rate_Hz)
+            if reading is None and options.readings:
+                pairs = [
+                    (e.source, e.unit_text if e.unit_note == "units row" else None) for e in self._sniffed.evidence
+                ]
+                reading = find_reading(options.readings, fingerprint(pairs), self._name)
+                if reading is not None:
+                    self._sniffed = sniff(self._source, reading, options.rate_Hz)
+        except BaseException:
+            self._source.close()
+            raise
+        self._reading = reading
+        meanings = name_columns(
+            self._sniffed.evidence,
+            file_name=self._name,
+            preamble=self._sniffed.layout.preamble,
+            parts=options.parts,
+            reading=reading,
+        )
+        self._tallies = _tallies(self._sniffed, meanings, reading)
+        self._provenance: Provenance | None = None
+        self._wall_text: str | None = None
+
+    @property
+    def provenance(self) -> Provenance:
+        if self._provenance is None:
+            raise RuntimeError("provenance is complete only after batches() is exhausted")
+        return self._provenance
+
+    def batches(self) -> Iterator[tuple[str, pa.RecordBatch]]:
+        """("samples", rows) in order; the provenance is complete afterwards."""
+        sniffed = self._sniffed
+        plan, clock = sniffed.plan, sniffed.clock
+        ledger = Ledger(plan)
+        run = ClockRun(clock) if clock is not None else None
+        wall = WallCheck.start(clock, plan)
+        schema = self._schema()
+        rows = 0
+        try:
+            for ready, following in self._with_next():
+                parsed = ready.parsed
+                ledger.take(parsed)
+                if parsed.rows == 0:
+                    continue
+                batch, kept = self._batch(ready, following, run, wall, rows, schema)
+                rows += kept
+                if run is not None and run.recording > MAX_RECORDINGS:
+                    raise UnreadableLog(
+                        f"its clock goes back more than {MAX_RECORDINGS} times",
+                        file=self._path,
+                        column=run.plan.label,
+                        mend="Name the right time column in a reading (time_column).",
+                    )
+                if kept:
+                    yield "samples", batch
+        finally:
+            self._source.close()
+        self._finish(ledger, run, wall, rows)
+
+    def _blocks(self) -> Iterator[Block]:
+        sample = self._sniffed.sample
+        size = BLOCK_BYTES if not sample.whole else 1 << 20
+        return self._source.blocks(sample.encoding, sample.line_end, sample.nuls_inside, size)
+
+    def _parse(self, block: Block) -> _Ready:
+        sniffed = self._sniffed
+        parsed = parse_block(block, sniffed.plan)
+        if block.last:
+            end_of_file(parsed, block, sniffed)
+        clock = sniffed.clock
+        if clock is None:
+            return _Ready(parsed, None)
+        ticks = clock_ticks(clock.parts, sniffed.plan, parsed.columns)
+        if ticks is not None and not ticks.valid.all() and not parsed.rough:
+            parsed = parse_rough(block, sniffed.plan)
+            ticks = clock_ticks(clock.parts, sniffed.plan, parsed.columns)
+        return _Ready(parsed, ticks)
+
+    def _ready(self) -> Iterator[_Ready]:
+        """Parsed blocks in order, a few being parsed ahead; ends early where another table begins."""
+        with ThreadPoolExecutor(2) as pool:
+            waiting: deque[Future[_Ready]] = deque()
+            stopped = False
+            for block in self._blocks():
+                if stopped:
+                    continue  # the rest is still hashed
+                waiting.append(pool.submit(self._parse, block))
+                if len(waiting) > _IN_FLIGHT:
+                    ready = waiting.popleft().result()
+                    yield ready
+            while waiting:
+                yield waiting.popleft().result()
+
+    def _with_next(self) -> Iterator[tuple[_Ready, _Ready | None]]:
+        previous: _Ready | None = None
+        for ready in self._ready():
+            if previous is not None:
+                yield previous, ready
+            previous = ready
+        if previous is not None:
+            yield previous, None
+
+    def _schema(self) -> pa.Schema:
+        fields = [pa.field("time_s", pa.float64(), nullable=True), pa.field("recording", pa.int16(), nullable=False)]
+        fields += [t.field() for t in self._tallies if t.stored is not None]
+        return pa.schema(fields)
+
+    def _batch(
+        self,
+        ready: _Ready,
+        following: _Ready | None,
+        run: ClockRun | None,
+        wall: WallCheck | None,
+        rows: int,
+        schema: pa.Schema,
+    ) -> tuple[pa.RecordBatch, int]:
+        parsed = ready.parsed
+        columns = parsed.columns
+        count = parsed.rows
+        time_s: pa.Array
+        if run is not None and ready.ticks is not None:
+            ticks, lines = ready.ticks.ticks, parsed.lines
+            if not ready.ticks.valid.all():
+                good = ready.ticks.valid
+                columns = [c.filter(pa.array(good)) for c in columns]
+                ticks, lines = ticks[good], lines[good]
+            ahead = ticks[:0]
+            if following is not None and following.ticks is not None:
+                ahead = following.ticks.ticks[:AHEAD]
+            timed = run.feed(ticks, lines, ahead)
+            if wall is not None:
+                wall.feed(columns, timed, lines)
+            timed, columns = _settled(timed, columns)
+            count = timed.time_s.size
+            time_s = pa.array(timed.time_s)
+            recording = pa.array(timed.recording)
+        else:
+            rate = self._sniffed.rate_Hz
+            if rate is None:
+                time_s = pa.nulls(count, pa.float64())
+            else:
+                time_s = pa.array((np.arange(rows, rows + count, dtype=np.float64)) / rate)
+            recording = pa.array(np.zeros(count, dtype=np.int16))
+        stored = [time_s, recording]
+        for tally, values in zip(self._tallies, columns, strict=True):
+            kept = tally.take(values)
+            if tally.stored is not None:
+                stored.append(kept)
+        return pa.RecordBatch.from_arrays(stored, schema=schema), count
+
+    def _finish(self, ledger: Ledger, run: ClockRun | None, wall: WallCheck | None, rows: int) -> None:
+        ledger.settle_tail()
+        sniffed = self._sniffed
+        if rows == 0:
+            raise UnreadableLog(
+                "has no rows of numbers (no data rows)",
+                file=self._path,
+                line=sniffed.layout.first_data_line,
+                mend="Export it again with its samples.",
+            )
+        if ledger.dropped > rows and ledger.dropped > 10:
+            raise UnreadableLog(
+                f"more rows are damaged ({ledger.dropped}) than good ({rows})",
+                file=self._path,
+                line=next((f.line for f in ledger.faults if f.line), None),
+                mend="Export it again, or write a reading that says how its lines are built.",
+            )
+        for fault in sniffed.faults:
+            ledger.faults.insert(0, fault)
+        clock = clock_of(sniffed, run, wall, rows)
+        for fault in clock_faults(sniffed, run, wall, rows):
+            ledger.faults.append(fault)
+        if self._source.nul_bytes and not any(f.code == "nul_bytes" for f in ledger.faults):
+            ledger.faults.append(Fault("nul_bytes", "repaired", f"{self._source.nul_bytes} NUL bytes were left out."))
+        for tally in self._tallies:
+            ledger.faults.extend(tally.meaning.faults)
+            if tally.plan.unit is not None:
+                ledger.faults.append(
+                    Fault(
+                        "unit_in_cell",
+                        "repaired",
+                        f"Cells carry their unit; all are read in {tally.plan.unit}.",
+                        None,
+                        tally.plan.source,
+                    )
+                )
+        columns = tuple(t.column() for t in self._tallies)
+        self._provenance = Provenance(
+            file=self._name,
+            sha256=self._source.sha256,
+            format=DELIMITED.name,
+            reading=self._reading.name if self._reading is not None else None,
+            reader_version=READER_VERSION,
+            dialect=dialect_of(sniffed),
+            rows=rows,
+            columns=columns,
+            clock=clock,
+            faults=ledger.finish(),
+        )
+
+
+def _settled(timed: Timed, columns: list[pa.Array]) -> tuple[Timed, list[pa.Array]]:
+    """Without the rows whose stamps are not to be trusted, late rows in their place."""
+    if timed.keep is not None:
+        mask = pa.array(timed.keep)
+        columns = [c.filter(mask) for c in columns]
+        timed = Timed(timed.time_s[timed.keep], timed.recording[timed.keep], None, timed.resort)
+    if timed.resort:
+        order = np.lexsort((timed.time_s, timed.recording))
+        places = pa.array(order)
+        columns = [c.take(places) for c in columns]
+        timed = Timed(timed.time_s[order], timed.recording[order], None)
+    return timed, columns
+
+
+def _tallies(sniffed: Sniffed, meanings: list[ColumnMeaning], reading: object) -> list[Tally]:
+    plans = sniffed.plan.columns
+    clock = {index for index, _ in sniffed.clock.parts} if sniffed.clock is not None else set()
+    said = getattr(reading, "columns", {}) or {}
+    ignored = {source for source, column in said.items() if column.ignore}
+    names = stored_names(plans, meanings, clock, ignored)
+    tallies = []
+    for plan, evidence, meaning, name in zip(plans, sniffed.evidence, meanings, names, strict=True):
+        if meaning.channel is not None and name is not None and name != meaning.channel:
+            meaning = replace(
+                meaning, why=f"{meaning.why}; an earlier column is {meaning.channel} already".lstrip("; ")
+            )
+        tallies.append(Tally(plan, evidence, meaning, name, sniffed.clock if plan.index in clock else None))
+    return tallies
+
+
+def _open(path: Path, options: ReadOptions) -> DelimitedReader:
+    return DelimitedReader(path, options)
+
+
+def _looks_like(head: bytes, path: Path) -> bool:
+    return looks_like_text(head)
+
+
+DELIMITED = Format(
+    name="delimited text",
+    description="text logs with one row of measurements a line: any delimiter, preamble, number style and clock",
+    specification="RFC 4180 where the file keeps to it; otherwise as the file shows it",
+    looks_like=_looks_like,
+    open=_open,
+)

@@ -1,0 +1,334 @@
+"""One look at a file before it is read: everything that decides how."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from ingest.delimited.clock import ClockPlan, rate_from_preamble
+from ingest.delimited.clock_find import find_clock
+from ingest.delimited.column import ColumnEvidence
+from ingest.delimited.columns import decimals, plan_columns
+from ingest.delimited.dialect import Dialect, choose_dialect, split_line, strip_comment
+from ingest.delimited.fast import can_be_fast, parse_block
+from ingest.delimited.layout import Layout, read_layout, unit_of_column
+from ingest.delimited.layout_faults import layout_faults
+from ingest.delimited.numbers import decimals_of, tidy
+from ingest.delimited.plan import ColumnPlan, Parsed, Plan
+from ingest.delimited.rough import merge
+from ingest.delimited.sample import MOST_ROWS, Sample, take_sample
+from ingest.delimited.source import Block, Source
+from ingest.delimited.table import MAX_COLUMNS, Table, find_tables, is_row, main_table, row_classes
+from ingest.errors import UnreadableLog
+from ingest.log import Fault
+
+if TYPE_CHECKING:
+    from ingest.readings import Reading
+
+
+@dataclass
+class Sniffed:
+    """All that is decided before the first row is read."""
+
+    sample: Sample
+    plan: Plan
+    layout: Layout
+    evidence: list[ColumnEvidence]
+    clock: ClockPlan | None
+    rate_Hz: float | None = None
+    rate_why: str = ""
+    faults: list[Fault] = field(default_factory=list)
+    reading: Reading | None = None
+    fixed_decimals: dict[int, int] = field(default_factory=dict)
+
+
+def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sniffed:
+    """Raises UnreadableLog where there is no table to be found."""
+    sample = take_sample(source, reading.encoding if reading else None)
+    dialect = choose_dialect(sample.lines_for_dialect(), reading.delimiter if reading else None)
+    tables, dialect = _tables(source, sample, dialect, reading)
+    table = main_table(tables)
+    if table is None:
+        raise _no_table(source, sample)
+    if table.width > MAX_COLUMNS:
+        raise UnreadableLog(
+            f"has {table.width} columns; more than {MAX_COLUMNS} is no measurement log",
+            file=source.path,
+            line=table.first_line,
+            mend="Export fewer columns.",
+        )
+    faults: list[Fault] = []
+    stretches = _stretches(sample, table, dialect)
+    rows = _some_rows(stretches, dialect, table.width, 400)
+    if not rows:
+        raise _no_table(source, sample)
+    layout = read_layout(table, dialect, _edge_empty(rows), _counts(rows))
+    if reading is not None:
+        _apply_reading(layout, reading, sample, dialect)
+    columns = plan_columns(layout.names, rows, reading.decimal if reading else None)
+    columns = _without_edges(columns, layout, rows)
+    plan = _make_plan(dialect, columns, layout, tables, table, sample, faults)
+    parsed, starts = _parse_sample(stretches, plan)
+    if parsed.rows == 0:
+        raise _no_table(source, sample)
+    evidence = _evidence(plan, layout, parsed, rows)
+    total = _row_estimate(source, sample, parsed)
+    clock = find_clock(evidence, plan, parsed, starts, total, layout, reading)
+    sniffed = Sniffed(sample, plan, layout, evidence, clock, faults=faults, reading=reading)
+    _settle_rate(sniffed, reading, rate_Hz)
+    sniffed.fixed_decimals = _fixed_decimals(plan, rows)
+    used = {k for k, _ in clock.parts} if clock else set()
+    sniffed.evidence = [replace(e, is_clock=e.index in used) for e in evidence]
+    plan.clock_columns = tuple(used)
+    plan.fast = can_be_fast(plan)
+    sniffed.faults.extend(layout_faults(layout, tables, table, sample))
+    return sniffed
+
+
+def _tables(source: Source, sample: Sample, dialect: Dialect, reading: Reading | None) -> tuple[list[Table], Dialect]:
+    """Tables of the head; of the whole file where the head has none or the rest does not look like it."""
+    first = reading.first_data_line if reading is not None else None
+    head = [(n, text) for n, text in sample.head if first is None or n >= first]
+    dialect = replace(dialect, comment=_comment_mark(sample, dialect))
+    tables = find_tables(head, dialect)
+    table = main_table(tables)
+    if sample.whole:
+        return tables, dialect
+    agreeing = 0
+    if table is not None:
+        for piece in sample.pieces:
+            some = [
+                row_classes(split_line(text, dialect))
+                for text in piece[:: max(1, len(piece) // 12)]
+                if text.strip("\0 ")
+            ]
+            good = sum(table.fits(classes) and is_row(classes) for classes in some)
+            agreeing += good * 2 >= len(some)
+    if table is None or agreeing < len(sample.pieces):
+        tables = find_tables(all_lines(source, sample, first or 1), dialect)
+    return tables, dialect
+
+
+def all_lines(source: Source, sample: Sample, first: int) -> Iterator[tuple[int, str]]:
+    """Every line of the file, numbered, block by block."""
+    for block in source.blocks(sample.encoding, sample.line_end, sample.nuls_inside):
+        number = block.line
+        text = block.data.decode("utf-8", errors="replace")
+        for line in text.split("\n")[: None if not block.ended else -1]:
+            if number >= first:
+                yield number, line
+            number += 1
+
+
+def _comment_mark(sample: Sample, dialect: Dialect) -> str:
+    for mark in ("#", "%", "//", "!"):
+        if any(text.lstrip().startswith(mark) for _, text in sample.head[:400]):
+            return mark
+    return ";" if dialect.delimiter != ";" and any(t.startswith(";") for _, t in sample.head[:50]) else "#"
+
+
+def _no_table(source: Source, sample: Sample) -> UnreadableLog:
+    named = next((n for n, text in sample.head if len(text.split()) > 0), 1)
+    return UnreadableLog(
+        "has no rows of numbers (no data rows)",
+        file=source.path,
+        line=named,
+        found=next((t.strip()[:60] for _, t in sample.head if t.strip()), ""),
+        expected="a table: one row of measurements a line",
+        mend="Export it again with its samples, or write a reading that says where the table starts.",
+    )
+
+
+def _stretches(sample: Sample, table: Table, dialect: Dialect) -> list[list[str]]:
+    """Lines of the main table, in runs of neighbours, about 20,000 in all."""
+    inside = [text for n, text in sample.head if table.first_line <= n <= table.last_line]
+    if not sample.pieces:
+        if len(inside) <= MOST_ROWS:
+            return [inside]
+        size = MOST_ROWS // 5
+        step = (len(inside) - size) // 4
+        return [inside[k * step : k * step + size] for k in range(5)]
+    stretches = [inside[: MOST_ROWS // 2]] if inside else []
+    each = MOST_ROWS // 2 // max(1, len(sample.pieces))
+    return stretches + [piece[:each] for piece in sample.pieces]
+
+
+def _some_rows(stretches: Sequence[Sequence[str]], dialect: Dialect, width: int, wanted: int) -> list[list[str]]:
+    """Cells of rows spread over the stretches; only rows of the right width that have a number."""
+    total = sum(map(len, stretches))
+    step = max(1, total // wanted)
+    rows = []
+    for stretch in stretches:
+        for text in stretch[::step]:
+            if not text.strip() or "\0" in text or strip_comment(text)[1]:
+                continue
+            cells = split_line(text.rstrip("\r"), dialect)
+            if len(cells) > width and not any(c.strip() for c in cells[width:]):
+                cells = cells[:width]
+            if len(cells) == width and is_row(row_classes(cells)):
+                rows.append(cells)
+    return rows
+
+
+def _edge_empty(rows: Sequence[Sequence[str]]) -> bool:
+    return all(not row[-1].strip() for row in rows)
+
+
+def _counts(rows: Sequence[Sequence[str]]) -> bool:
+    first = [row[0].strip().strip('"') for row in rows]
+    if not all(c.isdigit() for c in first) or int(first[0]) not in (0, 1):
+        return False
+    values = [int(c) for c in first]
+    return all(b > a for a, b in pairwise(values))
+
+
+def _apply_reading(layout: Layout, reading: Reading, sample: Sample, dialect: Dialect) -> None:
+    lines = dict(sample.head)
+    for attribute, key in (("names", "header_line"), ("units", "units_line")):
+        number = getattr(reading, key)
+        if number is None:
+            continue
+        cells = [c.strip() for c in split_line(strip_comment(lines.get(number, ""))[0], dialect)]
+        cells = (cells + [""] * layout.width)[: layout.width]
+        setattr(layout, attribute, cells)
+        setattr(layout, key, number)
+        layout.guessed = ""
+    if reading.first_data_line is not None:
+        layout.first_data_line = reading.first_data_line
+        above = [(n, t) for n, t in sample.head if n < reading.first_data_line and t.strip()]
+        if reading.header_line is None and layout.header_line is None and above:
+            cells = [c.strip() for c in split_line(strip_comment(above[-1][1])[0], dialect)]
+            if len(cells) == layout.width:
+                layout.names, layout.header_line = cells, above[-1][0]
+
+
+def _without_edges(columns: list[ColumnPlan], layout: Layout, rows: Sequence[Sequence[str]]) -> list[ColumnPlan]:
+    """Nameless columns at the edges that are always empty come from a delimiter at the line's end."""
+    kept = list(columns)
+    while len(kept) > 1 and kept[-1].empty and not kept[-1].source.strip() and not _unit_at(layout, kept[-1].index):
+        kept.pop()
+    while len(kept) > 1 and kept[0].empty and not kept[0].source.strip() and not _unit_at(layout, kept[0].index):
+        kept.pop(0)
+    return kept
+
+
+def _unit_at(layout: Layout, index: int) -> str:
+    return layout.units[index] if layout.units is not None else ""
+
+
+def _make_plan(
+    dialect: Dialect,
+    columns: list[ColumnPlan],
+    layout: Layout,
+    tables: Sequence[Table],
+    table: Table,
+    sample: Sample,
+    faults: list[Fault],
+) -> Plan:
+    for column in columns:
+        column.source = column.source.strip()
+    marks = [c.style.decimal for c in columns if c.kind == "number" and not c.exact and not c.empty]
+    decimal = max(sorted(set(marks)), key=marks.count) if marks else "."
+    used = _used_marks(columns)
+    if used:
+        decimal = max(sorted(set(used)), key=used.count)
+    names = tuple(n.strip() for n in layout.names)
+    plan = Plan(
+        dialect,
+        columns,
+        layout.width,
+        header=names if any(names) else (),
+        units=tuple(u.strip() for u in layout.units) if layout.units else (),
+        first_data_line=layout.first_data_line,
+        decimal=decimal,
+        fallback_codec="cp1252",
+        keep_blank=dialect.delimiter == "",
+    )
+    after = [t for t in tables if t.first_line > table.last_line and t is not table and t.header is not None]
+    if after and sample.whole:
+        plan.stop_line = table.last_line + 1
+    for column in columns:
+        if column.kind == "number" and not column.style.sure:
+            faults.append(
+                Fault(
+                    "decimal_unclear",
+                    "doubtful",
+                    f'"{column.source}": {column.style.decimal!r} is taken as the decimal '
+                    "mark; three digits follow it everywhere, so it could group thousands. Say decimal in a reading.",
+                    layout.first_data_line,
+                    column.source,
+                )
+            )
+    return plan
+
+
+def _used_marks(columns: Sequence[ColumnPlan]) -> list[str]:
+    """The decimal marks of columns that really show one."""
+    return [c.style.decimal for c in columns if c.kind == "number" and c.marked]
+
+
+def _parse_sample(stretches: Sequence[Sequence[str]], plan: Plan) -> tuple[Parsed, list[int]]:
+    """The sampled rows as columns, and the rows at which a new stretch begins."""
+    loose = replace(plan, first_data_line=0, stop_line=None, clock_columns=())
+    loose.fast = can_be_fast(loose)
+    parts, starts, seen = [], [], 0
+    for stretch in stretches:
+        block = Block("\n".join(stretch).encode("utf-8", errors="replace") + b"\n", 1, False, True)
+        parsed = parse_block(block, loose)
+        if parsed.rows:
+            starts.append(seen)
+            parts.append(parsed)
+            seen += parsed.rows
+    return (merge(parts) if parts else Parsed([], 0, np.empty(0, dtype=np.int64))), starts
+
+
+def _evidence(plan: Plan, layout: Layout, parsed: Parsed, rows: Sequence[Sequence[str]]) -> list[ColumnEvidence]:
+    evidence = []
+    for column, values in zip(plan.columns, parsed.columns, strict=True):
+        if column.kind in ("number", "flag"):
+            array: NDArray[np.float64] = values.cast(pa.float64(), safe=False).to_numpy(zero_copy_only=False)
+        else:
+            array = np.full(parsed.rows, np.nan)
+        unit, note = unit_of_column(layout, column.index)
+        if unit is None and column.unit is not None:
+            unit, note = column.unit, "cells"
+        places = decimals(column, [row[column.index] for row in rows])
+        evidence.append(ColumnEvidence(column.index, column.source, unit, note, column.kind, array, places, False))
+    return evidence
+
+
+def _fixed_decimals(plan: Plan, rows: Sequence[Sequence[str]]) -> dict[int, int]:
+    """Columns that always show the same number of decimals, and how many; the last row does not count."""
+    fixed = {}
+    for column in plan.columns:
+        if column.kind == "number":
+            cells = [tidy(row[column.index]) for row in rows[:-1]]
+            shown = {decimals_of(c, column.style) for c in cells if any(d.isdigit() for d in c)}
+            if len(shown) == 1:
+                fixed[column.index] = shown.pop()
+    return fixed
+
+
+def _row_estimate(source: Source, sample: Sample, parsed: Parsed) -> int:
+    if sample.whole:
+        return parsed.rows
+    chars = sum(len(text) + 1 for _, text in sample.head[-200:])
+    return int(source.size / sample.encoding.unit / max(1.0, chars / 200))
+
+
+def _settle_rate(sniffed: Sniffed, reading: Reading | None, rate_Hz: float | None) -> None:
+    """A rate only from the user, the reading, or a line of the file that states it."""
+    if rate_Hz is not None:
+        sniffed.rate_Hz, sniffed.rate_why = rate_Hz, "given with --rate"
+    elif reading is not None and reading.rate_Hz is not None:
+        sniffed.rate_Hz, sniffed.rate_why = reading.rate_Hz, "the reading says so"
+    else:
+        stated = rate_from_preamble(sniffed.layout.preamble)
+        if stated is not None:
+            sniffed.rate_Hz, sniffed.rate_why = stated[0], f'the file says "{stated[1]}"'

@@ -1,0 +1,162 @@
+"""Where the tables stand in a file: runs of rows with the same number of cells of the same sort."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from ingest.delimited.dialect import Dialect, cell_class, split_line, strip_comment
+
+MAX_COLUMNS = 2000  # our choice: the widest log we can imagine is a hundred cells and their balance flags
+LINES_ABOVE = 400
+FEW_ROWS = 3  # a run as short as this may be the names or key and value lines above the real table
+
+
+@dataclass
+class Table:
+    """One table. mask: per column "N" (number, time or flag), "X" (text) or "E" (only empty so far)."""
+
+    width: int
+    mask: list[str]
+    first_line: int
+    last_line: int
+    rows: int = 0
+    numeric_cells: int = 0
+    above: list[tuple[int, str]] = field(default_factory=list)
+    closed: bool = False
+    header: tuple[str, ...] | None = None
+    texts: list[tuple[int, str]] = field(default_factory=list)
+
+    def fits(self, classes: list[str]) -> bool:
+        """Whether a row of these classes belongs to this table: at most half of its number cells may be odd."""
+        if len(classes) != self.width:
+            return False
+        odd = wanted = 0
+        for mine, theirs in zip(self.mask, classes, strict=True):
+            if mine == "E" or theirs == "E":
+                continue
+            wanted += 1
+            odd += mine != theirs and not (mine == "X" and theirs == "N")
+        if {self.mask[0], classes[0]} == {"N", "X"}:
+            return False
+        return odd * 2 <= wanted
+
+    def take(self, classes: list[str], line: int, text: str) -> None:
+        if self.rows < FEW_ROWS:
+            self.texts.append((line, text))
+        for k, kind in enumerate(classes):
+            if self.mask[k] == "E":
+                self.mask[k] = kind
+        self.rows += 1
+        self.last_line = line
+        self.numeric_cells += classes.count("N")
+
+
+_COARSE = {"N": "N", "G": "N", "T": "N", "F": "F", "E": "E", "X": "X"}
+
+
+def row_classes(cells: list[str]) -> list[str]:
+    """Per cell "N", "X" or "E"; flag words count as numbers where a number stands beside them."""
+    coarse = [_COARSE[cell_class(cell)] for cell in cells]
+    flags_are = "N" if "N" in coarse else "X"
+    return [flags_are if kind == "F" else kind for kind in coarse]
+
+
+def is_row(classes: list[str]) -> bool:
+    """Whether a line can be a row of measurements at all."""
+    numbers = classes.count("N")
+    return numbers > 0 and 3 * numbers >= classes.count("X")
+
+
+def find_tables(lines: Iterable[tuple[int, str]], dialect: Dialect) -> list[Table]:
+    """All tables among numbered lines, in order. Memory does not grow with their rows."""
+    tables: list[Table] = []
+    current: Table | None = None
+    above: deque[tuple[int, str]] = deque(maxlen=LINES_ABOVE)
+    odd = 0
+    for number, text in lines:
+        if not text.strip("\0 \t\r\x1a;,"):
+            above.append((number, ""))
+            continue
+        cells = split_line(text, dialect)
+        if len(cells) > MAX_COLUMNS * 50:
+            cells = cells[: MAX_COLUMNS * 50]
+        if strip_comment(text)[1]:
+            above.append((number, text))
+            continue
+        classes = row_classes(cells)
+        if current is not None and not current.closed and current.fits(classes) and is_row(classes):
+            current.take(classes, number, text)
+            odd = 0
+            above.clear()
+            continue
+        if current is not None and _is_repeat(current, cells, dialect):
+            above.clear()
+            continue
+        if is_row(classes):
+            back = _reopen(tables, classes) if _no_header(above, dialect, len(cells)) else None
+            if back is not None and odd < 200:
+                current = back
+                current.take(classes, number, text)
+            else:
+                if current is not None:
+                    current.closed = True
+                if current is not None and current.rows <= FEW_ROWS and len(current.texts) == current.rows:
+                    above.extendleft(reversed(current.above + current.texts))  # names that are numbers, say
+                current = Table(len(cells), list(classes), number, number, above=list(above))
+                current.header = _header_cells(above, dialect, len(cells))
+                same = _same_header(tables, current)
+                if same is not None:
+                    current = same
+                    same.closed = False
+                    current.take(classes, number, text)
+                else:
+                    current.take(classes, number, text)
+                    tables.append(current)
+            above.clear()
+            continue
+        above.append((number, text))
+        odd += 1
+    return tables
+
+
+def _is_repeat(table: Table, cells: list[str], dialect: Dialect) -> bool:
+    return table.header is not None and [c.strip() for c in cells] == list(table.header)
+
+
+def _header_cells(above: Iterable[tuple[int, str]], dialect: Dialect, width: int) -> tuple[str, ...] | None:
+    """The nearest line above a table that has its number of cells, all text: names (or units)."""
+    found = None
+    for _, text in list(above)[-4:]:
+        if not text:
+            continue
+        cells = [c.strip() for c in split_line(strip_comment(text)[0], dialect)]
+        if len(cells) == width and width > 1 and row_classes(cells).count("X") * 2 >= width:
+            found = tuple(cells) if found is None else found
+    return found
+
+
+def _no_header(above: Iterable[tuple[int, str]], dialect: Dialect, width: int) -> bool:
+    return _header_cells(above, dialect, width) is None
+
+
+def _reopen(tables: list[Table], classes: list[str]) -> Table | None:
+    """The table that goes on behind a damaged or foreign line."""
+    for table in tables[-3:][::-1]:
+        if table.fits(classes):
+            return table
+    return None
+
+
+def _same_header(tables: list[Table], fresh: Table) -> Table | None:
+    """An earlier section with the very same header: one table in several pieces."""
+    if fresh.header is None:
+        return None
+    return next((t for t in tables if t.width == fresh.width and t.header == fresh.header), None)
+
+
+def main_table(tables: list[Table]) -> Table | None:
+    """The one with the most numbers."""
+    usable = [t for t in tables if t.numeric_cells]
+    return max(usable, key=lambda t: t.numeric_cells) if usable else None
