@@ -1,0 +1,256 @@
+"""Single tests for what a sensor or its logger did to a signal; trust.py makes quality notes of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+import numpy as np
+
+from analysis.signal import Bools, Floats, Signal
+
+ClipState = Literal["clipped", "not clipped", "undetermined"]
+
+SAMPLE = 20_000  # values looked at for the quantum: enough to meet every code that matters
+MIN_TOP = 3  # samples at the top code, in runs of two or more: no false alarm in 271 healthy logs (our figure)
+NOISY_QUANTA = 0.8  # our choice: with less noise than this a true plateau also stands on one code
+CODE_BITS = range(8, 17)  # converters: a top at 2^n - 1 codes is a full scale
+GAP_INTERVALS = 5.0  # our choice: beyond usual jitter
+QUIET_S = 1.0  # our choice: idle at the head or tail of a log for this long shows the zero
+NEGATIVE_A = 0.2  # our choice: a robot at rest cannot feed its pack
+POSITIVE_A = 2.0  # our choice: controllers and radio draw less than this at rest
+POSITIVE_SHARE = 0.015  # of the largest current: 1.5 % is a usual zero error of a Hall sensor (from memory)
+FROZEN_S = 0.5  # our choice
+FROZEN_SAMPLES = 12  # our choice
+FROZEN_TIMES = 8.0  # our choice: against the usual length of a run of equal values
+MOVES_QUANTA = 4.0  # our choice: the companion must have called for this many codes of change
+
+
+def quantum(x: Floats) -> float:
+    """Step between neighbouring values the logger can write; 0.0 where none shows (continuous, or too few values)."""
+    values = np.unique(x[:: max(1, x.shape[0] // SAMPLE)])
+    if values.shape[0] < 3:
+        return float(values[1] - values[0]) if values.shape[0] == 2 else 0.0
+    span = float(values[-1] - values[0])
+    steps = np.diff(values)
+    steps = steps[steps > 1e-9 * span]
+    if steps.shape[0] == 0 or values.shape[0] > 0.5 * min(x.shape[0], SAMPLE):
+        return 0.0
+    smallest = float(steps.min())
+    multiples = steps / smallest
+    # Values printed with few digits make a step now and then one digit longer or shorter.
+    whole = np.abs(multiples - np.round(multiples)) < 0.25
+    if float(whole.mean()) < 0.8:
+        return 0.0
+    return float(np.median((steps / np.round(multiples))[whole]))
+
+
+def noise_of(x: Floats, step: float) -> float:
+    """1 sigma of one sample, quantisation included, from the quietest tenth of 64-sample blocks."""
+    if x.shape[0] < 16:
+        return step / np.sqrt(12.0)
+    second = x[2:] - 2 * x[1:-1] + x[:-2]
+    blocks = second.shape[0] // 64
+    if blocks < 2:
+        quiet = float(np.sqrt(np.mean(second**2) / 6))
+    else:
+        power = np.mean(second[: blocks * 64].reshape(blocks, 64) ** 2, axis=1) / 6
+        quiet = float(np.sqrt(np.quantile(power, 0.1)))
+    return max(quiet, step / float(np.sqrt(12.0)))
+
+
+def _noise_before_quantum(x: Floats, step: float) -> float:
+    """Noise of what the converter saw: 0 where the quietest blocks stand on one code."""
+    second = x[2:] - 2 * x[1:-1] + x[:-2]
+    blocks = second.shape[0] // 64
+    if blocks < 2:
+        return 0.0
+    power = np.mean(second[: blocks * 64].reshape(blocks, 64) ** 2, axis=1) / 6
+    return float(np.sqrt(max(float(np.quantile(power, 0.1)) - step**2 / 12, 0.0)))
+
+
+def runs(on: Bools) -> tuple[np.ndarray, np.ndarray]:
+    """Start and end (exclusive) of every run of True."""
+    edge = np.diff(np.concatenate([[False], on, [False]]).astype(np.int8))
+    return np.flatnonzero(edge == 1), np.flatnonzero(edge == -1)
+
+
+def clipping(
+    signal: Signal,
+    full_scale: float | None = None,
+    limit: float | None = None,
+    rests_high: bool = False,
+) -> tuple[ClipState, Bools]:
+    """Whether the sensor stood at its top, and the samples that did.
+
+    At least three samples at the top code in runs of two or more, and the top code a local mode. A plateau at a
+    set limit (`limit`, in the channel's unit) is none; where the noise is under a quantum a true plateau looks the
+    same, and so does a voltage at rest (rests_high): then "undetermined", unless the full scale is declared or the
+    top is a converter's last code.
+    """
+    off = np.zeros(len(signal), bool)
+    x = signal.x[signal.valid]
+    if x.shape[0] < 16:
+        return "not clipped", off
+    top = float(x.max())
+    if full_scale is not None:
+        at = signal.valid & (signal.x >= full_scale * (1 - 2e-3))
+        return ("clipped", at) if int(at.sum()) >= 2 else ("not clipped", off)
+    step = quantum(x)
+    span = top - float(np.median(x))
+    if span <= 8 * step or top <= 0:  # a channel that hardly moves has no top
+        return "not clipped", off
+    width = step if step > 0 else 1e-9 * span
+    at = signal.valid & (signal.x > top - 0.5 * width)
+    starts, ends = runs(at)
+    long = ends - starts >= 2
+    if int((ends - starts)[long].sum()) < MIN_TOP:
+        return "not clipped", off
+    if limit is not None and abs(top - limit) < 0.07 * limit:
+        return "not clipped", off
+    count = int(at.sum())
+    below = [int(np.sum(np.abs(x - (top - k * width)) < 0.5 * width)) for k in range(1, 6)] if step > 0 else [0]
+    if count <= 1.5 * max(below):
+        return "not clipped", off
+    code = top / step if step > 0 else 0.0
+    last_code = any(abs(code - (2**bits - 1)) < 0.6 for bits in CODE_BITS)
+    # A resting pack stands on its highest voltage: only the converter's last code is a full scale there.
+    noisy = not rests_high and (step == 0 or _noise_before_quantum(x, step) >= NOISY_QUANTA * step)
+    return ("clipped", at) if noisy or last_code else ("undetermined", off)
+
+
+def zero_error(signal: Signal, noise: float, step: float) -> float | None:
+    """Zero error of a current sensor from idle at the head or tail of the log; None where nothing is wrong or known.
+
+    A negative idle current is one; a positive one only where it is more than controllers and radio draw at rest.
+    """
+    x, t = signal.x[signal.valid], signal.t_s[signal.valid]
+    if x.shape[0] < 32 or t[-1] - t[0] < 3 * QUIET_S:
+        return None
+    peak = float(np.quantile(x, 0.999))
+    if peak - float(np.median(x)) < max(5 * POSITIVE_A, 20 * noise):  # nothing happened in this log: what is idle?
+        return None
+    levels = []
+    for part in (t <= t[0] + QUIET_S, t >= t[-1] - QUIET_S):
+        values = x[part]
+        quiet = values.shape[0] >= 5 and float(np.ptp(values)) <= max(8 * noise, 3 * step, 0.01 * peak)
+        levels.append(float(np.mean(values)) if quiet else None)
+    known = [level for level in levels if level is not None]
+    if not known:
+        return None
+    level = min(known, key=abs)
+    if level < -max(NEGATIVE_A, 0.6 * step, 4 * noise / np.sqrt(QUIET_S / signal.period_s)):
+        return level
+    both = len(known) == 2 and abs(known[0] - known[1]) < max(0.5, 0.25 * abs(level), step)
+    if both and level > max(POSITIVE_A, POSITIVE_SHARE * peak):
+        return level
+    return None
+
+
+def gaps(t_s: Floats, period_s: float, intervals: float = GAP_INTERVALS) -> list[tuple[float, float]]:
+    """(last sample before, first after) of every stretch longer than `intervals` of the logger's own interval."""
+    if t_s.shape[0] < 2 or period_s <= 0:
+        return []
+    k = np.flatnonzero(np.diff(t_s) > intervals * period_s)
+    return [(float(t_s[j]), float(t_s[j + 1])) for j in k]
+
+
+def jitter_rel(t_s: Floats) -> float:
+    """Spread of the steps against their median, robust (0 for even stamps)."""
+    if t_s.shape[0] < 4:
+        return 0.0
+    steps = np.diff(t_s)
+    median = float(np.median(steps))
+    return 1.4826 * float(np.median(np.abs(steps - median))) / median if median > 0 else 0.0
+
+
+def held_times(x: Floats) -> float:
+    """How many samples a value usually stands where it changes at all: above 1.5 the source is slower than the log.
+
+    Only for values that move: the median length of runs of equal values, the long idle ones left out.
+    """
+    if x.shape[0] < 16:
+        return 1.0
+    change = np.flatnonzero(np.diff(x) != 0)
+    if change.shape[0] < 8:
+        return 1.0
+    return float(np.median(np.diff(change)))
+
+
+def frozen(signal: Signal, companions: Sequence[Signal] = ()) -> list[tuple[float, float]]:
+    """Stretches in which one value stands although a companion says it must have moved.
+
+    The companion (a current for a voltage, and the other way round) gives by straight regression, outside the
+    stretch, how far this channel should have moved inside it. Without one nothing is said: a quiet channel that
+    stands on one code is healthy.
+    """
+    if len(signal) < 64 or not companions:
+        return []
+    x = signal.x
+    same = np.concatenate([[False], (np.diff(x) == 0) & signal.valid[1:] & signal.valid[:-1]])
+    starts, ends = runs(same)
+    if starts.shape[0] == 0:
+        return []
+    starts = starts - 1
+    length = ends - starts
+    need = max(FROZEN_SAMPLES, FROZEN_TIMES * held_times(x), FROZEN_S / max(signal.period_s, 1e-9))
+    found = []
+    step = quantum(x[signal.valid])
+    noise = noise_of(x[signal.valid], step)
+    long = np.flatnonzero(length >= need)
+    if long.shape[0] == 0:
+        return []
+    others = [one.good() for one in companions]
+    usable = np.ones(len(signal), bool)
+    for k in long:
+        usable[starts[k] : ends[k]] = False
+    for other in others:
+        if len(other) < 32 or int((usable & signal.valid).sum()) < 64:
+            continue
+        y = np.interp(signal.t_s, other.t_s, other.x)
+        rest = usable & signal.valid & (signal.t_s >= other.t_s[0]) & (signal.t_s <= other.t_s[-1])
+        if int(rest.sum()) < 64 or float(y[rest].std()) == 0:
+            continue
+        # Differences over a few samples: the slow drift of a pack's charge is not in them.
+        lag = max(1, round(0.2 / max(signal.period_s, 1e-9)))
+        both = rest[lag:] & rest[:-lag]
+        dx, dy = (x[lag:] - x[:-lag])[both], (y[lag:] - y[:-lag])[both]
+        if dx.shape[0] < 32 or float(dy @ dy) == 0 or float(dx @ dx) == 0:
+            continue
+        slope = float(dx @ dy / (dy @ dy))
+        if abs(float(dx @ dy)) < 0.5 * np.sqrt(float(dx @ dx) * float(dy @ dy)):
+            continue  # the two do not go together well enough to say
+        for k in long:
+            inside = slice(starts[k], ends[k])
+            t0, t1 = float(signal.t_s[starts[k]]), float(signal.t_s[ends[k] - 1])
+            low, high = np.searchsorted(other.t_s, [t0, t1])
+            if high - low < 3:
+                continue
+            swing = float(np.quantile(y[inside], 0.95) - np.quantile(y[inside], 0.05))
+            if abs(slope) * swing > max(MOVES_QUANTA * step, 8 * noise):
+                found.append((t0, t1))
+    return sorted(set(found))
+
+
+def detector_against(slow: Signal, fast: Signal) -> Literal["instant", "average", "unknown"]:
+    """Whether the slow logger writes instants or averages, told by a faster one of the same quantity and clock."""
+    a, b = slow.good(), fast.good()
+    if len(a) < 32 or len(b) < 64 or a.period_s < 2 * b.period_s:
+        return "unknown"
+    inside = (a.t_s > b.t_s[0] + a.period_s) & (a.t_s < b.t_s[-1])
+    t, x = a.t_s[inside], a.x[inside]
+    if t.shape[0] < 32:
+        return "unknown"
+    area = np.concatenate([[0.0], np.cumsum(0.5 * (b.x[1:] + b.x[:-1]) * np.diff(b.t_s))])
+    mean = (np.interp(t, b.t_s, area) - np.interp(t - a.period_s, b.t_s, area)) / a.period_s
+    left = [float(np.var(x - _best_line(model, x))) for model in (np.interp(t, b.t_s, b.x), mean)]
+    if left[0] < 0.5 * left[1]:
+        return "instant"
+    return "average" if left[1] < 0.5 * left[0] else "unknown"
+
+
+def _best_line(model: Floats, x: Floats) -> Floats:
+    centred = model - model.mean()
+    power = float(centred @ centred)
+    slope = float(centred @ (x - x.mean()) / power) if power > 0 else 0.0
+    return np.asarray(x.mean() + slope * centred)
