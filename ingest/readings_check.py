@@ -12,6 +12,7 @@ from ingest.channels import QUANTITIES, parse_channel
 from ingest.delimited.words_units import KNOWN_SPELLINGS, parse_unit
 from ingest.errors import ReadingError, nearest
 from ingest.readings import Reading, ReadingChecksum, ReadingColumn, ReadingField, ReadingFrame
+from ingest.toml_lines import KeyPath, key_lines
 
 _TEXT: Final = (str,)
 _WHOLE: Final = (int,)
@@ -53,34 +54,19 @@ FIELD_TYPES: Final = {
 CHECKSUM_KINDS: Final = ("sum8", "xor8", "crc8", "crc16-ccitt", "crc16-modbus", "crc32")
 TIME_UNITS: Final = ("s", "ms", "us", "ns", "min", "h", "date")
 _KIND_WORD: Final = {str: "text", int: "a whole number", float: "a number", list: "a list", bool: "true or false"}
-_HEADER = re.compile(r"^\s*\[(\[?)\s*([A-Za-z0-9_.\"' -]+?)\s*\]?\]\s*(?:#.*)?$")
-_KEY = re.compile(r"^\s*([A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')\s*[=.]")
 
 
 class _Lines:
     """Where each table and key of a TOML text stands (1-based); a table's own line where the key is not found."""
 
     def __init__(self, text: str) -> None:
-        self._at: dict[tuple[str, int, str | None], int] = {}
-        table, place, closing = "", 0, ""
-        seen: dict[str, int] = {}
-        for number, line in enumerate(text.splitlines(), start=1):
-            if closing:  # inside a text of several lines nothing is a key
-                closing = "" if closing in line else closing
-                continue
-            if header := _HEADER.match(line):
-                table = header[2].strip("\"' ")
-                place = seen.get(table, -1) + 1 if header[1] else 0
-                seen[table] = place
-                self._at[(table, place, None)] = number
-            elif key := _KEY.match(line):
-                self._at.setdefault((table, place, key[1].strip("\"'")), number)
-            for quotes in ('"""', "'''"):
-                if line.count(quotes) % 2:
-                    closing = quotes
+        self._at = key_lines(text)
 
     def of(self, table: str, place: int, key: str | None) -> int | None:
-        return self._at.get((table, place, key)) or self._at.get((table, place, None))
+        paths: list[KeyPath] = [(table, place), (table,)]
+        if key is not None:
+            paths = [(table, place, key), (table, key), *paths]
+        return next((self._at[path] for path in paths if path in self._at), None)
 
 
 class _Check:

@@ -12,7 +12,7 @@ from ingest.channels import Channel, parse_channel
 from ingest.delimited.column import ColumnEvidence
 from ingest.delimited.words_units import Unit
 from ingest.log import Fault
-from ingest.readings_examples import column_lines
+from ingest.readings_examples import column_lines, comment
 
 # How far a statement carries: 3 said outright, 2 follows from something said, 1 only fits, 0 unknown.
 SAID, FOLLOWS, FITS, UNKNOWN = 3, 2, 1, 0
@@ -59,6 +59,7 @@ class Draft:
     alternatives: list[str] = field(default_factory=list)
     question: str = ""
     faults: list[Fault] = field(default_factory=list)
+    letter: str = ""
     no_channel: bool = False
     from_reading: bool = False
 
@@ -102,7 +103,7 @@ class Draft:
     def ask(self, text: str, **keys: object) -> None:
         """A question with the lines of a reading file that answer it. The first question stands."""
         if not self.question:
-            self.question = f"{text}\n{column_lines(self.key, **keys)}"
+            self.question = f"{comment(text)}\n{column_lines(self.key, **keys)}"
 
     def fault(self, code: str, severity: str, note: str) -> None:
         if all(f.code != code for f in self.faults):

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from ingest.delimited.column import ColumnEvidence
 from ingest.delimited.meaning_draft import FITS, FOLLOWS, SAID, UNKNOWN, Draft
-from ingest.delimited.words import QUANTITY, RAW, STATE, SYMBOLS, cut, fold, one_of
+from ingest.delimited.words import PART, QUANTITY, RAW, STATE, SYMBOLS, cut, fold, one_of
 from ingest.delimited.words_units import Unit, clean_unit, parse_unit, temperature_unit_without_scale
 
 _NO_UNIT = frozenset(
@@ -20,6 +20,7 @@ _UNIT_WORDS = one_of(
     "volt volts millivolt millivolts amp amps ampere amperes milliamps rpm erpm krpm rps mah ah wh mwh "
     "watt watts ohm ohms mohm joules coulomb coulombs umin"
 )
+_SIDES = {"l": "left", "r": "right"}
 _SINGLE = frozenset("VAWCFKgsh%")
 _PERCENT_KINDS = frozenset(("command", "duty", "quality", "strength", "power", "speed", "fault", "other", "humidity"))
 _WEAK = frozenset(("other", "count"))
@@ -100,6 +101,10 @@ def read_name(draft: Draft, names: Sequence[str], lettered: frozenset[str]) -> N
     if unit is not None and not marked and not _acceptable(unit, kinds, words, text or ""):
         words, unit, text = cut(draft.source), None, None
         kinds = _kinds(words, names, draft.evidence.is_clock)
+    if not kinds and "cell" in {PART.get(w) for w in words} and any(w.isdigit() for w in words):
+        kinds = ["voltage"]  # what is logged of one cell is its voltage: common practice, no source
+    if draft.source.strip() in lettered and words:
+        draft.letter, words = words[-1], (*words[:-1], _SIDES.get(words[-1], words[-1]))
     draft.words, draft.unit_text = words, text
     if unit is None and text is not None and not temperature_unit_without_scale(text):
         draft.why.append(f'the unit "{text}" is not known')

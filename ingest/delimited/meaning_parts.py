@@ -164,6 +164,10 @@ def give_part(draft: Draft, context: FileContext) -> None:
     part, level, kind, why = _find(draft, context, named, roles)
     if GENERIC & set(words) and level < SAID:
         part, level, why = None, UNKNOWN, "an instrument's input says nothing of the part it was clipped to"
+    if draft.letter and draft.letter not in ("l", "r") and part is not None and draft.letter not in cut(part):
+        axis = draft.kind in ("acceleration", "spin") and draft.letter in AXES
+        if not axis:
+            part, level, why = None, UNKNOWN, f"{draft.letter.upper()} of several: it is not said which one that is"
     consumed = part is not None and any(number in cut(part) for number in numbers)
     if numbers and part is not None and not consumed:
         if kind == "free" and not context.parts and len(numbers) == 1 and level == SAID:
@@ -184,7 +188,7 @@ def give_part(draft: Draft, context: FileContext) -> None:
         draft.no_channel = role_level == SAID
         return
     draft.channel = channel
-    if strange := leftover(words):
+    if strange := [w for w in leftover(words) if w not in cut(part)]:
         draft.limit(FITS, f'"{strange[0]}" is not a word known here')
         if level < SAID:
             draft.drop("so it may be of another part")
@@ -324,7 +328,7 @@ def _current(draft: Draft, part: str, part_kind: str, roles: set[str]) -> tuple[
     if lettered or (words & {"ia", "ib", "ic", "id"} and not words & {"iq"}):
         return None, SAID, "one phase's alternating current is no channel"
     if part_kind == "pack":
-        if "charging" in roles:
+        if "charging" in roles or ("charge" in words and "discharge" not in roles):
             return None, UNKNOWN, "a charging current: its sign is not said"
         if "motor" in roles or "output" in roles:
             return None, UNKNOWN, "a motor's current is not the pack's"

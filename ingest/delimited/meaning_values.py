@@ -29,6 +29,7 @@ _WHERE_APART: Final = (
 )
 # A common one-wire digital thermometer gives -127 when unplugged and 85 after a reset: common practice, no source.
 _THERMOMETER: Final = (-127.0, 85.0)
+_PART_OF_A_FILE: Final = 10_000  # rows from which the sample may be only a part of the file
 _JUMP_K: Final = 15.0  # our choice: no part of a robot changes by this between two rows and back
 _ENOUGH: Final = 8  # our choice: fewer figures than this decide nothing
 
@@ -52,13 +53,28 @@ def find_sentinels(draft: Draft) -> None:
             found.append(sentinel)
     if draft.kind == "temperature":
         found += [s for s in _THERMOMETER if _holds(values, s).any() and _jumpy(draft.evidence.values, s)]
-    if found:
-        exact = np.unique(values[np.logical_or.reduce([_holds(values, s) for s in found])])
-        draft.sentinels = tuple(float(v) for v in exact)
+    seen = len(found)
+    if values.size >= _PART_OF_A_FILE:
+        found += [s for s in (*_ALWAYS, *_WHERE_APART) if s not in found and _cannot_be(draft, s)]
+    if found and not seen:
+        draft.sentinels = tuple(sorted(found))
+    elif found:
+        exact = np.unique(values[np.logical_or.reduce([_holds(values, s) for s in found[:seen]])])
+        draft.sentinels = tuple(sorted({*(float(v) for v in exact), *found[seen:]}))
         count = int(np.isin(values, exact).sum())
         shown = ", ".join(f"{v:g}" for v in exact)
         share = f"{count} of {values.size} sampled rows"
         draft.fault("sentinel", "repaired", f"{shown} stands for no value ({share}); kept as missing")
+
+
+def _cannot_be(draft: Draft, sentinel: float) -> bool:
+    """A value outside all that is plausible may stand in the rows that were not sampled: it is missing there too."""
+    unit = draft.unit
+    ranges = [q for q in QUANTITIES.values() if unit is not None and q.unit == unit.unit]
+    if unit is None or not ranges:
+        return False
+    value = sentinel * unit.scale + unit.offset
+    return all(not q.low <= value <= q.high for q in ranges)
 
 
 def _holds(values: Sample, sentinel: float) -> NDArray[np.bool_]:
@@ -277,7 +293,7 @@ def _pulse(draft: Draft, values: Sample, unit: Unit) -> None:
     asked = f'Does "{draft.key}" rest at 1500 us (both ways) or at 1000 us (one way)?'
     if middle >= 0.2 and middle > bottom and pulses.min() < 1450.0:
         draft.why.append("rests at 1500 us: both ways")
-    elif bottom >= 0.2 and middle < 0.05:
+    elif bottom >= 0.2 and bottom > 3.0 * middle:
         draft.scale, draft.offset = draft.scale / 2.0, -100.0
         draft.limit(FOLLOWS, "rests at 1000 us: one way, 0 to 100 %")
         draft.ask(asked, channel=draft.channel, unit="%", scale=draft.scale, offset=draft.offset)

@@ -21,14 +21,14 @@ QUANTITY: Final[dict[str, str]] = {
     for kind, words in {
         "voltage": "voltage volt volts voltages spannung tension tensao tensione voltaje u v millivolts millivolt",
         "current": "current curr cur currents amp amps ampere amperes amperage milliamps strom courant "
-        "corriente"
+        "corriente "
         "corrente i iq id intensite stromstaerke",
         "temperature": "temperature temperatur temperatura temp tmp temps temperatures thermistor ntc thermocouple t",
         "speed": "speed rpm erpm krpm rps drehzahl vitesse velocidad velocity geschwindigkeit revs regime "
-        "tacho tach"
+        "tacho tach "
         "rotation omega regimen rotational umin",
         "command": "throttle command cmd demand stick joystick gas steering pulse pulsewidth servo consigne "
-        "thr"
+        "thr "
         "steer pwm setvalue",
         "duty": "duty dutycycle tastgrad modulation",
         "charge": "mah ah capacity charge consumed coulombs coulomb ladung kapazitaet capacite capacidad",
@@ -38,7 +38,7 @@ QUANTITY: Final[dict[str, str]] = {
         "time": "time zeit tiempo timestamp millis micros date clock elapsed datum uhrzeit horodatage timer fecha",
         "uptime": "uptime",
         "count": "count counter index sample packet seq sequence nr no zaehler record row loop iteration "
-        "tick ticks"
+        "tick ticks "
         "cycle step",
         "frames_lost": "frameslost",
         "failsafe": "failsafe",
@@ -49,7 +49,7 @@ QUANTITY: Final[dict[str, str]] = {
         "strength": "rssi signalstrength",
         "quality": "lq linkquality",
         "other": "snr state mode status flag flags humidity latitude longitude altitude angle position soc "
-        "heading"
+        "heading "
         "roll pitch yaw satellites message event comment zustand energized armed running direction",
     }.items()
     for word in words.split()
@@ -77,14 +77,14 @@ PART: Final[dict[str, str]] = {
     word: part
     for part, words in {
         "pack": "battery batt bat bats pack akku accu batterie bateria lipo akkupack accumulateur batteries "
-        "batterij"
+        "batterij "
         "accus lion",
         "cell": "cell cells zell zelle zellen cellule celda element cel",
         "receiver": "receiver rx empfaenger recepteur receptor recv",
         "link": "link radio telemetry transmitter tx rssi lq snr rf",
         "chassis": "chassis imu body case enclosure gehaeuse inside hull",
         "controller": "esc controller regler fet fets mosfet mosfets mos driver inverter controleur "
-        "variateur bridge"
+        "variateur bridge "
         "hbridge powerstage drv heatsink speedcontroller fahrregler",
         "motor": "motor mot moteur winding armature stator coil wicklung phase phases phasen motoren motors",
         "regulator": "bec ubec regulator reg dcdc buck psu rail",
@@ -125,7 +125,7 @@ NOT_MEASURED: Final = one_of(
     "ripple imbalance"
 )
 GENERIC: Final = one_of(
-    "ch chan channel kanal voie canal analog analogue ain adc probe port sensor math trace value val wert "
+    "ch chan channel kanal voie canal analog analogue ain adc probe port math trace value val wert "
     "valeur data aux measurement reading signal y x1 meter ai input_no slot col column field var unnamed "
     "messwert"
 )
