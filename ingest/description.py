@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
-from ingest.description_words import KEY_MENDS, complaint_text, key_mend
+from ingest.description_words import ANY_MEND, KEY_MENDS, complaint_text, key_mend
 from ingest.errors import DescriptionError
 from ingest.toml_lines import KeyPath, key_lines
 
@@ -138,7 +138,7 @@ def parse_document(text: str, *, file: object) -> Document:
     except RecursionError:
         raise DescriptionError("is nested too deeply", file=file, mend="Write plain tables.") from None
     except ValueError as error:  # an integer of thousands of digits
-        raise DescriptionError(f"holds a value that cannot be read: {error}", file=file) from None
+        raise DescriptionError(f"holds a value that cannot be read: {error}", file=file, mend=ANY_MEND) from None
     return Document(str(file), data, lines)
 
 
@@ -147,7 +147,7 @@ def _syntax_error(message: str, text: str, file: object) -> DescriptionError:
         r"^(?P<what>.*?) \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)", message
     )
     if found is None:
-        return DescriptionError(f"is not valid TOML: {message}", file=file)
+        return DescriptionError(f"is not valid TOML: {message}", file=file, mend=ANY_MEND)
     rows = text.splitlines() or [""]
     line = int(found["line"]) if found["line"] else len(rows)
     row = rows[min(line, len(rows)) - 1].strip()
@@ -158,7 +158,7 @@ def _syntax_error(message: str, text: str, file: object) -> DescriptionError:
         line=line,
         column=f"column {found['column']}" if found["column"] else None,
         found=_short(row),
-        mend=next((mend for start, mend in KEY_MENDS if found["what"].startswith(start)), ""),
+        mend=next((mend for start, mend in KEY_MENDS if found["what"].startswith(start)), ANY_MEND),
     )
 
 

@@ -11,6 +11,8 @@ from ingest.tables.names import UnknownName
 
 ID_RULE = "a letter a to z, then a to z, 0 to 9 or _, at most 40 in all"
 
+ANY_MEND = "A line reads: key = value, a heading: [build]; compare it with a file that `afterbout new` makes."
+
 # What the standard library's reader says -> the mend.
 KEY_MENDS = (
     ("Invalid value", 'Text stands in quotes: robot = "Gristmote"; a decimal has a point; true and false are small.'),

@@ -28,6 +28,8 @@ class LogEntry(Part):
     clock_offset_s: Number = None
     clock_drift_ppm: float = 0.0
     clock_by: str = ""  # how offset and drift were found: "aligned on pack voltage, correlation 0.83", "by hand"
+    clock_correlation: Number = None
+    clock_error_s: NotNegative = None
     file: Annotated[str, Field(pattern=STEM_PATTERN)] = ""  # telemetry file stem
 
 

@@ -65,8 +65,14 @@ class ParquetOutput:
         self._finished = True
         self._output.finish()
 
-    def commit(self) -> None:
-        """Rename to the file's name, replacing what stood there."""
+    @property
+    def temp(self) -> Path:
+        """Where the samples are until commit()."""
+        return self._output.temp
+
+    def commit(self, path: Path | None = None) -> None:
+        """Rename to the file's name, or to another one in its folder, replacing what stood there."""
+        self._output.path = path or self._output.path
         self._output.commit()
 
     def discard(self) -> None:

@@ -14,6 +14,7 @@ from ingest.description import Complaint, Document, build_model, check_tables, r
 from ingest.description_words import key_mend
 from ingest.fields import Part, Positive
 from ingest.toml_lines import KeyPath
+from ingest.toml_text import toml_value
 
 Threshold = float | int | bool | str
 
@@ -67,7 +68,7 @@ class SeasonSettings:
                 mend = key_mend(key, list(settings))
                 complaints.append(Complaint(path, f'"{key}" is not a threshold', mend=mend))
             elif not _same_kind(value, setting.default):
-                expected = f"like the default {_toml(setting.default)}"
+                expected = f"like the default {toml_value(setting.default)}"
                 complaints.append(Complaint(path, "is of the wrong kind", value, expected))
         if complaints:
             raise self.document.error(complaints)
@@ -113,8 +114,8 @@ def season_text(name: str, robot: str, thresholds: Sequence[Setting] = ()) -> st
     lines = [
         "# A season: one robot, its builds, packs and matches. Every file in this folder is plain and yours to edit.",
         "[season]",
-        f"name = {_toml(name)}",
-        f"robot = {_toml(robot)}",
+        f"name = {toml_value(name)}",
+        f"robot = {toml_value(robot)}",
         "",
         "# What you charge with; `afterbout pit` plans with it. Figures of one output.",
         "# [charger]",
@@ -128,7 +129,7 @@ def season_text(name: str, robot: str, thresholds: Sequence[Setting] = ()) -> st
     for setting in thresholds:
         lines += [f"# {line}" for line in textwrap.wrap(setting.comment, 108)]
         unit = f"  # {setting.unit}" if setting.unit and setting.unit != "1" else ""
-        lines.append(f"# {setting.key} = {_toml(setting.default)}{unit}")
+        lines.append(f"# {setting.key} = {toml_value(setting.default)}{unit}")
     return "\n".join(lines) + "\n"
 
 
@@ -138,17 +139,3 @@ def _same_kind(value: Threshold, default: Threshold) -> bool:
     if isinstance(default, str) or isinstance(value, str):
         return isinstance(default, str) and isinstance(value, str)
     return not (isinstance(default, int) and isinstance(value, float))
-
-
-def _toml(value: Threshold) -> str:
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, str):
-        return toml_string(value)
-    return repr(value)
-
-
-def toml_string(text: str) -> str:
-    """A TOML basic string on one line."""
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
-    return '"' + "".join(c if c >= " " and c != "\x7f" else f"\\u{ord(c):04x}" for c in escaped) + '"'

@@ -246,7 +246,10 @@ class Store:
 
     def keep_original(self, source: Path, folder: Path) -> Original:
         """The bytes of `source` as folder/<sha256>.<ext>, hashed while they are copied; kept once, never changed."""
-        size = source.stat().st_size
+        try:
+            size = source.stat().st_size
+        except OSError as error:
+            raise UnreadableLog(f"cannot be read: {error.strerror}", file=source, mend="Check the file.") from None
         # Only a file of the same size can be the same bytes: hash before copying, to write nothing twice.
         if kept := self._same_size(folder, size):
             sha256 = hash_file(source)

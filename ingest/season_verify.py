@@ -1,0 +1,108 @@
+"""Looking over a whole season: what is damaged, missing, or left over."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ingest.errors import AfterboutError, SeasonError
+from ingest.matches import LogEntry, Match
+from ingest.store import PART_SUFFIX, hash_file
+from ingest.telemetry import read_files, stem_of, telemetry_files
+
+if TYPE_CHECKING:
+    from ingest.season import Season
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing wrong in a season. harmless: nothing refers to it, it only takes room."""
+
+    file: str
+    what: str
+    mend: str
+    harmless: bool = False
+
+
+def verify_season(season: Season) -> list[Problem]:
+    """See Season.verify."""
+    survey = season.survey()
+    problems = [Problem(error.file or str(season.root), str(error), error.mend) for error in survey.problems]
+    try:
+        season.readings()
+    except AfterboutError as error:
+        problems.append(Problem(error.file or "", str(error), error.mend))
+    used: set[Path] = set()
+    for match in survey.matches:
+        for entry in match.logs:
+            problems += _entry_problems(season, match, entry, used)
+    problems += _original_problems(season, used)
+    # What the logs of an unreadable match refer to is not known: then nothing is called left over.
+    if not survey.problems:
+        problems += _left_over(season, used)
+    return problems
+
+
+def _entry_problems(season: Season, match: Match, entry: LogEntry, used: set[Path]) -> list[Problem]:
+    original = season.original_of(entry)
+    again = f"afterbout add {original or entry.name} --season {season.root} --match {match.id}"
+    problems = []
+    if original is None:
+        what = f"the original of {entry.name} ({entry.sha256[:8]}…) is missing"
+        where = str(season.root / "originals")
+        problems.append(Problem(where, what, f"Put the file back by adding it again: {again}"))
+    else:
+        used.add(original)
+    folder = season.telemetry_path(match.id)
+    files = telemetry_files(folder, stem_of(entry))
+    used.update(files)
+    if not files:
+        problems.append(Problem(str(folder), f"the samples of {entry.name} are missing", f"Read it again: {again}"))
+        return problems
+    try:
+        log = read_files(files, entry, check=True)
+    except SeasonError as error:
+        problems.append(Problem(error.file or "", error.what, f"Remove it and read the log again: {again}"))
+        return problems
+    if log.provenance.sha256 != entry.sha256:
+        problems.append(Problem(str(files[0]), "holds the samples of another file", f"Read it again: {again}"))
+    return problems
+
+
+def _original_problems(season: Season, used: set[Path]) -> list[Problem]:
+    """The name of every original is the hash of its bytes."""
+    problems = []
+    for path in _files(season.root / "originals"):
+        try:
+            sha256 = hash_file(path)
+        except AfterboutError as error:
+            problems.append(Problem(str(path), error.what, error.mend))
+            continue
+        if not path.name.startswith(f"{sha256}."):
+            what = "has changed: its bytes no longer give the hash in its name"
+            mend = "Take it from a backup, or remove it and add the logger's own file again."
+            problems.append(Problem(str(path), what, mend, harmless=path not in used))
+    return problems
+
+
+def _left_over(season: Season, used: set[Path]) -> list[Problem]:
+    folders = [season.root / "originals"]
+    telemetry = season.root / "telemetry"
+    folders += sorted(p for p in telemetry.glob("match=*") if p.is_dir())
+    problems = []
+    for folder in folders:
+        for path in _files(folder, hidden=True):
+            if path in used:
+                continue
+            unfinished = path.name.endswith(PART_SUFFIX)
+            what = "is unfinished: an add was stopped" if unfinished else "belongs to no match"
+            mend = "The next add removes it." if unfinished else "Remove it, or add it to its match."
+            problems.append(Problem(str(path), what, mend, harmless=True))
+    return problems
+
+
+def _files(folder: Path, hidden: bool = False) -> list[Path]:
+    if not folder.is_dir():
+        return []
+    return sorted(p for p in folder.iterdir() if p.is_file() and (hidden or not p.name.startswith(".")))

@@ -1,0 +1,97 @@
+"""Normalised samples on the disk: how a log's Parquet files are named and read back."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from pathlib import Path
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from ingest.errors import SeasonError
+from ingest.log import METADATA_KEY, Log, Provenance, Stream
+from ingest.matches import LogEntry
+
+STREAM_KEY = b"afterbout.stream"
+ORDER_KEY = b"afterbout.order"
+READ_AS_KEY = b"afterbout.read_as"  # what decided the reading: the same again need not be read again
+_SLUG_LENGTH = 40  # our choice: recognisable, and far from the limits of file names
+
+
+def slug(name: str) -> str:
+    """A file name without its ending, in a to z, 0 to 9 and _: "Weapon log (2).csv" -> "weapon_log_2"."""
+    made = re.sub(r"[^a-z0-9]+", "_", Path(name).stem.lower()).strip("_")[:_SLUG_LENGTH].strip("_")
+    return made or "log"
+
+
+def log_stem(name: str, sha256: str, number: int = 1) -> str:
+    """`<log>`: slug of the name and eight digits of the hash; a number between where that is taken."""
+    middle = f"_{number}" if number > 1 else ""
+    return f"{slug(name)}{middle}_{sha256[:8]}"
+
+
+def stem_of(entry: LogEntry) -> str:
+    return entry.file or log_stem(entry.name, entry.sha256)
+
+
+def stream_file(stem: str, stream: str, only: bool) -> str:
+    """`<log>.parquet`, or `<log>.<stream>.parquet` where a log has several streams."""
+    return f"{stem}.parquet" if only else f"{stem}.{slug(stream + '.x')}.parquet"
+
+
+def telemetry_files(folder: Path, stem: str) -> list[Path]:
+    """The Parquet files of one log, in the order of its streams."""
+    single = folder / f"{stem}.parquet"
+    if single.is_file():
+        return [single]
+    several = [path for path in folder.glob(f"{stem}.*.parquet") if not path.name.startswith(".")]
+    return sorted(several, key=lambda path: (_order(path), path.name))
+
+
+def read_entry(folder: Path, entry: LogEntry, columns: Sequence[str] | None, mend: str) -> Log:
+    """The log of one [[log]] entry. Raises SeasonError where its samples are missing or damaged."""
+    files = telemetry_files(folder, stem_of(entry))
+    if not files:
+        raise SeasonError(f"the samples of {entry.name} are missing", file=folder, mend=mend)
+    return read_files(files, entry, columns, mend)
+
+
+def read_files(
+    files: Sequence[Path], entry: LogEntry, columns: Sequence[str] | None = None, mend: str = "", check: bool = False
+) -> Log:
+    """Parquet files as one Log. check: verify the checksum of every page. Raises SeasonError."""
+    streams = []
+    provenance: Provenance | None = None
+    for path in files:
+        try:
+            with pq.ParquetFile(path, page_checksum_verification=check) as file:
+                about = file.metadata.metadata or {}
+                names = file.schema_arrow.names
+                wanted = None if columns is None else [n for n in names if n in ("time_s", "recording", *columns)]
+                table = file.read(columns=wanted)
+            if provenance is None and METADATA_KEY in about:
+                provenance = Provenance.from_json(about[METADATA_KEY].decode("utf-8"))
+        except (OSError, pa.ArrowException, ValueError, KeyError, TypeError) as error:
+            first = (str(error).splitlines() or ["no reason given"])[0]
+            raise SeasonError(f"the samples cannot be read: {first}", file=path, mend=mend) from None
+        if "time_s" not in table.column_names:
+            raise SeasonError("holds no time_s", file=path, mend=mend)
+        name = about.get(STREAM_KEY, b"samples").decode("utf-8", errors="replace")
+        streams.append(Stream(name, table))
+    rows = max((stream.table.num_rows for stream in streams), default=0)
+    return Log(tuple(streams), provenance or Provenance(entry.name, entry.sha256, "parquet", rows=rows))
+
+
+def file_metadata(path: Path) -> dict[bytes, bytes]:
+    """The metadata of a Parquet file; empty where it cannot be read."""
+    try:
+        with pq.ParquetFile(path) as file:
+            return dict(file.metadata.metadata or {})
+    except (OSError, pa.ArrowException):
+        return {}
+
+
+def _order(path: Path) -> int:
+    order = file_metadata(path).get(ORDER_KEY, b"0")
+    return int(order) if order.isdigit() else 0
