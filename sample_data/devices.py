@@ -124,6 +124,7 @@ def weapon(event: int, *, rate_Hz: float = 50.0) -> Device:
         clock_zero=1.404,
         start_s=-3.18 if event == 2 else 1.62,
         drift_ppm=24.0,
+        preamble=("# weapon controller", "# pole pairs: 7"),
         stops_with="weapon",
         bom=event == 3,
     )

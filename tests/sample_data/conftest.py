@@ -45,7 +45,8 @@ def read_raw(path: Path) -> RawFile:
     if lines[0].startswith("Weapon controller log"):
         header_at, first, delimiter = 4, 6, ";"
     else:
-        header_at, first = 0, 1
+        header_at = sum(line.startswith("#") for line in lines[:4])
+        first = header_at + 1
         if " | " in lines[0]:
             delimiter, lines = ",", [line.replace(" | ", ",") for line in lines]
     header = next(csv.reader([lines[header_at]], delimiter=delimiter))
