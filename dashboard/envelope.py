@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.envelope import Envelope
 from analysis.findings import Review
 from analysis.settings import DEFAULTS
 from analysis.signal import Floats
@@ -37,7 +38,8 @@ def envelope_curve(review: Review, part: str = "pack") -> tuple[Floats, Floats] 
     curve = review.curves.get(f"envelope:{part}")
     if curve is None:
         return None
-    windows, rms = (np.asarray(a, dtype=np.float64) for a in curve)
+    pair = (curve.window_s, curve.rms_A) if isinstance(curve, Envelope) else curve[:2]
+    windows, rms = (np.asarray(a, dtype=np.float64) for a in pair)
     good = np.isfinite(windows) & np.isfinite(rms) & (windows > 0) & (rms > 0)
     return (windows[good], rms[good]) if int(good.sum()) >= 2 else None
 

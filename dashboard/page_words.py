@@ -79,24 +79,24 @@ def figure(value: float | None, unit: str) -> str:
 
 
 def bounded(value: float, low: float | None, high: float | None, unit: str) -> str:
-    """The figure, with ≥ or ≤ where the log only bounds it."""
-    if high is not None and math.isinf(high):
+    """The figure, with ≥ or ≤ where it is itself the bound that the log gives."""
+    if high is not None and math.isinf(high) and low == value:
         return f"≥ {figure(value, unit)}"
-    if low is not None and math.isinf(low):
+    if low is not None and math.isinf(low) and high == value:
         return f"≤ {figure(value, unit)}"
     return figure(value, unit)
 
 
 def interval(low: float | None, high: float | None, unit: str) -> str:
-    """ "109 to 156"; "at least 200" and "at most 3.66" for an open end; empty where there is none."""
+    """ "109 to 156"; "200 or more" and "3.66 or less" for an open end; empty where there is none."""
     if low is None or high is None:
         return ""
     if math.isinf(high) and math.isinf(low):
         return ""
     if math.isinf(high):
-        return f"at least {number(low, unit)}"
+        return f"{number(low, unit)} or more"
     if math.isinf(low):
-        return f"at most {number(high, unit)}"
+        return f"{number(high, unit)} or less"
     low_text, high_text = number(low, unit), number(high, unit)
     return "" if low_text == high_text else f"{low_text} to {high_text}"
 

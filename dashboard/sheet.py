@@ -21,12 +21,13 @@ from dashboard.sheet_tables import advice_table, margins_table, not_checked_list
 from dashboard.wiring_picture import wiring_svg
 from ingest.builds import Build, Match, Pack
 
-# Tried in turn until LEAST_ROWS of the margins fit: height of the picture, changes, not-checked lines, envelope?
+# Tried in turn until the margins have the rows named last: height of the picture, changes, not-checked lines,
+# envelope or not, rows.
 BRIEFER = (
-    (336, 3, 5, True), (336, 3, 3, True), (336, 2, 2, True), (300, 2, 2, True), (300, 1, 2, True), (240, 1, 2, True),
-    (200, 1, 1, True), (200, 1, 1, False), (150, 1, 1, False), (0, 1, 1, False),
+    (336, 3, 5, True, 5), (336, 3, 3, True, 5), (336, 2, 2, True, 4), (336, 1, 2, True, 3), (300, 1, 2, True, 3),
+    (240, 1, 2, True, 3), (200, 1, 1, True, 3), (200, 1, 1, False, 3), (150, 1, 1, False, 3), (0, 1, 1, False, 1),
 )  # fmt: skip
-LEAST_ROWS = 5
+CURVE_PX = 195
 TABLE_PX = 50
 ROW_PX = 21
 
@@ -50,11 +51,11 @@ def sheet_html(
     foot = _foot(review, match, share)
     used = 70 + _verdict_px(review) + (72 if review.chain else 0) + _foot_px(review, match, share)
     rows = margin_rows(review)
-    for tallest, changes, unable, curve in BRIEFER:
+    for tallest, changes, unable, curve, least in BRIEFER:
         picture, picture_px = _picture(build, review, fitted, tallest)
         middle, middle_px = _middle(review, build, pack, changes, unable, curve)
         room = int((HEIGHT_PX - used - picture_px - middle_px - TABLE_PX) // ROW_PX)
-        if room >= min(LEAST_ROWS, len(rows) + 1):
+        if room >= min(least, len(rows) + 1):
             break
     table = margins_table(rows, max(1, room))
     title = f"{review.match.id}: {VERDICT_WORDS[review.match.verdict]}"
@@ -78,7 +79,10 @@ def _title(review: Review, build: Build | None, pack: Pack | None, share: bool) 
     if facts.minutes_to_next is not None:
         cells.append(("Next match", f"in {minutes(facts.minutes_to_next)}"))
     robot = f"Match sheet, {build.build.robot}" if build is not None and build.build.robot else "Match sheet"
-    told = "".join(f"<div><dt>{esc(k)}</dt><dd>{esc(fit(v, 12.5, 230))}</dd></div>" for k, v in cells)
+    told = ""
+    for name, value in cells:
+        cut = ' class="cut"' if name.startswith(("Event", "Build")) else ""
+        told += f"<div{cut}><dt>{name}</dt><dd>{esc(fit(value, 12.5, 230))}</dd></div>"
     robot = esc(fit(robot, 12.5, 400))
     return f'<header class="top"><b>afterbout</b><span>{robot}</span></header><dl class="who">{told}</dl>'
 
@@ -149,12 +153,18 @@ def _middle(
     right, right_px = "", 0.0
     if review.advice:
         right, right_px = advice_table(review.advice[:changes])
+    room = CURVE_PX - right_px if envelope is not None else 0.0
     unable, unable_px = not_checked_list(review, unable_lines, short=bool(review.advice) or unable_lines < 5)
+    for lines, short in ((6, False), (4, False), (3, False), (6, True), (4, True), (3, True)):
+        fuller, fuller_px = not_checked_list(review, lines, short=short)
+        if unable_px < fuller_px <= room:  # the envelope beside it is as high anyway
+            unable, unable_px = fuller, fuller_px
+            break
     right, right_px = right + unable, right_px + unable_px
     if envelope is None:
         return f"<div>{right}</div>", right_px
     left = f'<div class="fig"><h2>Worst r.m.s. current of the pack by window</h2>{envelope}</div>'
-    return f'<div class="two">{left}<div>{right}</div></div>', max(right_px, 195)
+    return f'<div class="two">{left}<div>{right}</div></div>', max(right_px, CURVE_PX)
 
 
 def _foot_words(review: Review, match: Match | None, share: bool) -> tuple[str, str]:

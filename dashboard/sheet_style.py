@@ -42,7 +42,8 @@ svg{display:block;max-width:100%;height:auto}
 .top{display:flex;justify-content:space-between;align-items:baseline;border-bottom:3px solid #000;padding-bottom:5px}
 .top b{font-size:14px;font-weight:800}
 .who{display:flex;border-bottom:1px solid #000;margin:0}
-.who div{padding:4px 10px 5px;border-left:1px solid #b8b8b8;min-width:0;flex:0 1 auto}
+.who div{padding:4px 10px 5px;border-left:1px solid #b8b8b8;min-width:0;flex:none}
+.who div.cut{flex:0 1 auto}
 .who div:first-child{padding-left:0;border-left:0}
 .who div:last-child{flex:1 0 auto}
 .who dt{font-size:11.5px;line-height:15px;color:#333}

@@ -67,7 +67,8 @@ def not_checked_list(review: Review, most: int, *, short: bool) -> tuple[str, fl
     width = WIDTH_PX - 310 - 26
     told, px = [], 29.0
     for names, item in groups[:most]:
-        why = item.mend if short and item.mend else f"{item.reason}. {item.mend}"
+        mend = item.mend[:1].upper() + item.mend[1:]
+        why = mend if short and mend else f"{item.reason}. {mend}"
         lines = wrap(f"{names}, {check_name(item.check)}: {why}", 11.5, width - 26, lines=1 if short else 2)
         told.append("<br>".join(esc(line) for line in lines))
         px += 15 * len(lines) + 4

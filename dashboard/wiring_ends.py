@@ -8,7 +8,8 @@ from dashboard.ink import Canvas, fit, text_width
 from dashboard.marks import place_mark
 from dashboard.page_words import figure, number, part_name
 from dashboard.rows import PartStatus, Row
-from dashboard.wiring_parts import Scale, against
+from dashboard.wiring_parts import against
+from dashboard.wiring_scale import Scale
 from dashboard.wiring_tree import Node
 from ingest.builds import Build, Pack
 
@@ -75,8 +76,14 @@ def end_lines(build: Build, node: Node, status: Mapping[str, PartStatus], most: 
     lines: list[Line] = [(f"fault: {f.cause.replace('_', ' ')}", "fault") for f in faults[:1]]
     heat = next((n for n in unable if n.check.endswith("temperature")), None)
     room = most - len(lines) - (1 if heat else 0)
+    for run in node.lead_runs:
+        rows += status.get(run.id, PartStatus()).rows
+        faults += status.get(run.id, PartStatus()).faults
     rows.sort(key=lambda r: r.margin_pct)
-    lines += [(against(row), _mark(row)) for row in rows[: max(room, 1)]]
+    leads = {run.id for run in node.lead_runs}
+    for row in rows[: max(room, 1)]:
+        told = f"motor leads {against(row)}" if row.part in leads else against(row)
+        lines.append((told, _mark(row)))
     if heat is not None:
         lines.append(("heat not checked", "unknown"))
     elif not lines and unable:

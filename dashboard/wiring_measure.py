@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from dashboard.ink import TONES, Canvas, Theme
 from dashboard.rows import PartStatus
 from dashboard.wiring_ends import box_height, end_lines, pack_lines
-from dashboard.wiring_parts import RunState, Scale, run_state
+from dashboard.wiring_parts import RunState, run_state
+from dashboard.wiring_scale import Scale
 from dashboard.wiring_tree import Node, Run
 from ingest.builds import Build, Pack
 

@@ -13,42 +13,9 @@ from dashboard.ink import Canvas, esc, fit, num, text_width
 from dashboard.marks import place_mark
 from dashboard.page_words import CONTACT_WORDS, figure, interval, margin, number, part_name, unit_word
 from dashboard.rows import PartStatus, Row
+from dashboard.wiring_scale import Scale
 from dashboard.wiring_tree import Run
 from ingest.builds import Contact, Wire
-
-
-@dataclass(frozen=True)
-class Scale:
-    """Sizes in px. jacket: the outline's distance from the centre line; mm: px per mm of copper."""
-
-    jacket: float
-    mm: float
-    big: float
-    value: float
-    name: float
-    text: float
-    small: float
-    pack_w: float
-    bar_w: float
-    box_w: float
-    motor_r: float
-    stub: float
-    min_run: float
-    bulge: float
-    one_line: bool = False
-    breath: float = 0  # empty room above each run
-
-    @property
-    def line_h(self) -> float:
-        return self.text * 1.4
-
-
-SCREEN = Scale(24, 6, 22, 22, 18, 16, 16, 176, 28, 206, 30, 44, 250, 8, breath=24)
-PHONE = Scale(22, 6, 22, 18, 17, 16, 15, 0, 28, 0, 0, 0, 0, 8)
-SHEET = Scale(11, 2.75, 14, 12.5, 12.5, 12, 11.5, 126, 15, 140, 0, 0, 150, 4)
-SHEET_DENSE = Scale(7, 1.75, 13, 11.5, 11.5, 11.5, 11.5, 126, 13, 140, 0, 0, 150, 3, one_line=True)
-
-FAULT_LINES = 4  # a title and three lines under a run whose fault is among several parts
 
 
 def copper_px(wire: Wire | None, scale: Scale) -> float | None:
@@ -266,12 +233,15 @@ def value_line(c: Canvas, row: Row, x1: float, x2: float, y: float, scale: Scale
         place_mark(c, row.verdict, x, y - size * 0.86, size)
         x += size * 1.3
     tone = t.orange if row.verdict == "over" else t.ink
-    c.spans(
-        x, y,
-        [(figure(row.measured, row.unit), scale.value, 600, tone),
-         (f"  of {figure(row.limit, row.unit)}", scale.small, 400, t.ink2)],
-    )  # fmt: skip
-    c.text(x2, y, f"{margin(row.margin_pct)} margin", scale.small, weight=600, anchor="end")
+    value, of = figure(row.measured, row.unit), f"  of {figure(row.limit, row.unit)}"
+    told = f"{margin(row.margin_pct)} margin"
+    room = x2 - x - text_width(value, scale.value) - scale.small
+    if text_width(of, scale.small) + text_width(told, scale.small) > room:
+        told = margin(row.margin_pct)
+    if text_width(of, scale.small) + text_width(told, scale.small) > room:
+        of = ""
+    c.spans(x, y, [(value, scale.value, 600, tone), (of, scale.small, 400, t.ink2)])
+    c.text(x2, y, told, scale.small, weight=600, anchor="end")
 
 
 def not_checked_line(c: Canvas, what: str, x: float, y: float, scale: Scale) -> None:
@@ -280,21 +250,30 @@ def not_checked_line(c: Canvas, what: str, x: float, y: float, scale: Scale) -> 
     c.text(x + size * 1.3, y, what, scale.text, fill=c.tones.ink2)
 
 
+def _hottest(state: RunState) -> str:
+    row = state.contact_row
+    if row is None:
+        return ""
+    between = interval(row.low, row.high, row.unit)
+    told = f" ({between})" if between else ""
+    return f"{figure(row.measured, row.unit)}{told} of {figure(row.limit, row.unit)}"
+
+
+def fault_width(state: RunState, scale: Scale) -> float:
+    """How wide the words under a bracket are."""
+    return max(text_width(state.title, scale.big, 800), text_width(_hottest(state), scale.text))
+
+
 def fault_lines(c: Canvas, state: RunState, x: float, y: float, width: float, scale: Scale) -> None:
     """Under the bracket: what was added, the hottest of the candidates, the wire itself."""
     t = c.tones
-    c.text(x, y, fit(state.title, scale.big, width, 800), scale.big, weight=800, fill=t.orange)
-    step = scale.line_h
-    y += step * 1.15
-    row = state.contact_row
-    if row is not None:
-        between = interval(row.low, row.high, row.unit)
-        shown = [(figure(row.measured, row.unit), scale.text, 600, t.ink)]
-        if between:
-            shown.append((f" ({between})", scale.text, 400, t.ink))
-        shown.append((f" of {figure(row.limit, row.unit)}", scale.text, 400, t.ink))
-        c.spans(x, y, shown)
-        y += step
+    size = scale.big * min(1.0, width / max(1.0, text_width(state.title, scale.big, 800)))
+    c.text(x, y, state.title, max(size, scale.small), weight=800, fill=t.orange)
+    y += scale.line_h * 1.15
+    hottest = _hottest(state)
+    if hottest:
+        c.text(x, y, fit(hottest, scale.text, width), scale.text, weight=600)
+        y += scale.line_h
     if state.wire_row is not None:
         wire_text = f"the wire itself: {against(state.wire_row)}"
         c.text(x, y, fit(wire_text, scale.small, width, 400), scale.small, fill=t.ink2)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from analysis.findings import Review
-from dashboard.ink import Theme, fit, text_width
+from dashboard.ink import Theme, fit
 from dashboard.page_words import part_name
 from dashboard.rows import PartStatus, statuses
 from dashboard.wiring_ends import (
@@ -20,9 +20,6 @@ from dashboard.wiring_ends import (
 )
 from dashboard.wiring_measure import Measure
 from dashboard.wiring_parts import (
-    SCREEN,
-    SHEET,
-    SHEET_DENSE,
     RunState,
     collar_places,
     contact_id,
@@ -32,11 +29,13 @@ from dashboard.wiring_parts import (
     draw_run,
     draw_screw,
     fault_lines,
+    fault_width,
     not_checked_line,
     run_group,
     run_heading,
     value_line,
 )
+from dashboard.wiring_scale import SCREEN, SHEET, SHEET_DENSE
 from dashboard.wiring_tree import Node, Run, keep_rows, wiring_tree
 from dashboard.wiring_upright import upright_svg
 from ingest.builds import Build, Pack
@@ -61,7 +60,7 @@ def wiring_svg(
     where the tree is deep. packs: the packs fitted, by slot id. max_rows: only so many loads, the smallest margins
     first, the others counted. teaching adds the key that names each layer of a run.
     """
-    roots = wiring_tree(build)
+    roots = wiring_tree(build, fold_leads=theme == "print")
     status = statuses(review)
     if vertical:
         return upright_svg(build, roots, status, review is not None, theme, width, packs or {}, teaching)
@@ -200,7 +199,7 @@ class _Picture(Measure):
             for x in (x1, x2):
                 c.line(x, at - 5, x, at + 5, tone, 1.5)
             c.arrow(x1, at, x2, at, tone, head=s.text * 0.4)
-        longest = max(text_width(state.title, s.big, 800), text_width("129 °C (109 to 156) of 105 °C", s.text))
+        longest = fault_width(state, s)
         left = x1 if x1 + longest <= right else max(run_left, right - longest)
         fault_lines(c, state, left, at + s.big * 1.25, right - left, s)
 

@@ -29,6 +29,7 @@ class Node:
     kind: NodeKind
     runs: list[Run] = field(default_factory=list)
     motors: tuple[Motor, ...] = ()  # those joined to a controller with no run of their own
+    lead_runs: tuple[Run, ...] = ()  # runs to its motors that are not drawn, only told in its box
     again: bool = False  # a node that another pack already feeds: its run ends here
 
     @property
@@ -40,8 +41,11 @@ class Node:
         return 1 + max((run.child.depth for run in self.runs), default=-1)
 
 
-def wiring_tree(build: Build) -> tuple[Node, ...]:
-    """One root per pack slot. A node reached twice (packs joined, or a ring) is marked `again` the second time."""
+def wiring_tree(build: Build, *, fold_leads: bool = False) -> tuple[Node, ...]:
+    """One root per pack slot. A node reached twice (packs joined, or a ring) is marked `again` the second time.
+
+    fold_leads: a controller's motors and the runs to them are kept with it instead of as a further column.
+    """
     kinds = build.part_kinds()
     contacts = {contact.id: contact for contact in build.contacts}
     fuses: dict[str, list[Fuse]] = {}
@@ -73,6 +77,10 @@ def wiring_tree(build: Build) -> tuple[Node, ...]:
                 node.runs.append(Run(f"{regulator.id}_joined", None, grow(regulator.id)))
         if node.kind == "controller":
             node.motors = tuple(m for m in build.motors if m.controller == node_id and m.id not in wired_to)
+            if fold_leads and node.runs and all(run.child.kind == "motor" for run in node.runs):
+                reached = {run.child.id for run in node.runs}
+                node.motors += tuple(m for m in build.motors if m.id in reached)
+                node.lead_runs, node.runs = tuple(node.runs), []
         return node
 
     return tuple(grow(slot.id) for slot in build.packs)

@@ -10,7 +10,6 @@ from dashboard.page_words import figure, interval, margin, part_name
 from dashboard.rows import PartStatus
 from dashboard.wiring_ends import draw_box, draw_key, end_lines, end_title, pack_lines, pack_title
 from dashboard.wiring_parts import (
-    PHONE,
     RunState,
     against,
     collar_places,
@@ -26,6 +25,7 @@ from dashboard.wiring_parts import (
     run_state,
     value_line,
 )
+from dashboard.wiring_scale import PHONE
 from dashboard.wiring_tree import Node, Run
 from ingest.builds import Build, Pack
 
