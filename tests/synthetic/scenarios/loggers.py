@@ -6,6 +6,7 @@ and 10 bits over its range. A logger on the bus dies with the bus, one on the pa
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 from dataclasses import dataclass, field, replace
 
@@ -179,7 +180,10 @@ def _assemble(
             stamps = stamps.copy()
             stamps[k:] += stamps[k - 1] + period - stamps[k]  # laid end to end: the true pause is unknown
             restarts.append(float(stamps[k]))
-    if device.wall_clock is None and stamps.size:
+    wall = None
+    if device.wall_clock is not None and stamps.size:
+        wall = dt.datetime.fromisoformat(device.wall_clock) + dt.timedelta(seconds=float(stamps[0]))
+    if stamps.size:
         stamps = stamps - stamps[0]
     fields = [pa.field("time_s", pa.float64()), pa.field("recording", pa.int16())]
     arrays = [pa.array(stamps), pa.array(recording)]
@@ -205,7 +209,14 @@ def _assemble(
         faults.append(Fault("clock_restart", "repaired", "the clock starts again", count=len(restarts)))
     duration = float(stamps[-1] - stamps[0]) if stamps.size else 0.0
     clock = Clock(
-        "time", "s", "certain", 0.0, duration, device.rate_Hz, tuple(restarts), wall_start=device.wall_clock
+        "time",
+        "s",
+        "certain",
+        0.0,
+        duration,
+        device.rate_Hz,
+        tuple(restarts),
+        wall_start=None if wall is None else wall.isoformat(timespec="microseconds"),
     )
     about = Provenance(
         f"{device.name}.csv", digest.hexdigest(), "delimited text", rows=int(stamps.size), clock=clock,

@@ -125,7 +125,11 @@ def finish(
     told = label(truth) if callable(label) else label
     match = match_of(plan.robot, paper, name)
     entries = tuple(
-        LogEntry(sha256=log.provenance.sha256, name=log.name, clock_offset_s=0.0 if d.wall_clock is None else None)
+        LogEntry(
+            sha256=log.provenance.sha256,
+            name=log.name,
+            clock_offset_s=d.start_s if d.wall_clock is None else None,
+        )
         for log, d in zip(logs, devices, strict=True)
     )
     match = match.model_copy(update={"logs": entries})

@@ -145,7 +145,7 @@ def _run(
                 cw = 0.0
             i_lim, m_lim = lim_in0 * lim_f, lim_m0 * lim_f
             if deg_w > hot:
-                back = max(0.25, 1.0 - (deg_w - hot) / 8.0)
+                back = max(0.12, 1.0 - (deg_w - hot) / 6.0)
                 i_lim *= back
                 m_lim *= back
                 if not derated:
@@ -158,7 +158,7 @@ def _run(
                 dw = 0.0
             g_w = h_w = 0.0
             d = dw
-            if on > 0.5 and not open_w and v > 3.0 and w_off <= 0.0 and (cw > 0.0 or brake > 0.0):
+            if on > 0.5 and not open_w and v > 3.0 and w_off <= 0.0 and (cw > 0.0 or (brake > 0.0 and cut_t <= 0.0)):
                 if brake > 0.0:
                     d = max(0.0, (e - brake * brake_A * m) / v)
                     g_w, h_w = d * d / (m + rw * d * d), -d * e / (m + rw * d * d)
@@ -269,8 +269,8 @@ def _run(
                 if vw < min_V:
                     w_off = RESTART_s
                     events.append((t, "weapon_restart"))
-                elif vw > max_V:
-                    w_off = TRIP_s
+                elif vw > max_V and cut_t <= 0.0:
+                    cut_t = TRIP_s
                     events.append((t, "weapon_trip"))
                 elif vw < cut_V and cw > 0.05:
                     cut_low += dt

@@ -39,6 +39,7 @@ RECEIVER = ("receiver_rail_voltage_V", "receiver_rail_current_A")
 LINK = ("link_quality_pct", "link_strength_dBm", "link_failsafe_active", "link_frames_lost")
 UPTIME = ("receiver_uptime_s",)
 SHOCK = ("chassis_shock_g",)
+CONTACT_TEMPS = ("main_disconnect_temp_degC", "weapon_terminal_temp_degC")
 
 
 @dataclass(eq=False)
@@ -103,6 +104,8 @@ class World:
             return self._of("bus_V", t) - self._pack_ripple(t) * source
         if channel == "pack_temp_degC":
             return self._of("pack_degC", t)
+        if channel in CONTACT_TEMPS:
+            return np.full(t.shape, robot.air_degC)
         if channel == "chassis_shock_g":
             return self._shock(t)
         if channel.startswith("link_"):
@@ -114,8 +117,6 @@ class World:
         if channel.startswith(("left_drive_", "right_drive_")):
             side, _, quantity = channel.partition("_drive_")
             return self._drive(side, quantity, t)
-        if channel.endswith("_temp_degC"):
-            return np.full(t.shape, robot.air_degC)
         raise KeyError(channel)
 
     def _pack(self, channel: str, t: Floats) -> Floats:
