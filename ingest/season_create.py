@@ -21,6 +21,8 @@ results/
 .lock_owner
 *.part
 """
+# Examples are for reading: nothing in a season loads them.
+_FILE_FOLDERS = ("builds", "packs", "matches", "readings", "examples")
 _FOLDERS = ("builds", "packs", "matches", "readings", "telemetry", "originals")
 _CHECKS: dict[str, tuple[str, Callable[..., Any]]] = {
     "builds": ("build", build_of),
@@ -58,11 +60,11 @@ def _check_files(root: Path, files: Mapping[str, str]) -> None:
     matches: list[tuple[Match, Any]] = []
     for relative, text in files.items():
         path = PurePosixPath(relative)
-        if len(path.parts) != 2 or path.parts[0] not in _FOLDERS[:4] or path.name.startswith("."):
+        if len(path.parts) != 2 or path.parts[0] not in _FILE_FOLDERS or path.name.startswith("."):
             raise ValueError(f"not a file of a new season: {relative!r}")
-        if path.suffix != ".toml":
-            continue
         kind = path.parts[0]
+        if path.suffix != ".toml" or kind == "examples":
+            continue
         if kind == "readings":
             parse_reading(text, file=root / relative)
             continue

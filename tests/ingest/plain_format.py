@@ -28,7 +28,8 @@ class PlainReader:
         self.provenance = Provenance(name, sha256, "plain", self.reading, counts={"parts": sorted(options.parts)})
 
     def batches(self) -> Iterator[tuple[str, pa.RecordBatch]]:
-        stream, rows = "samples", []
+        stream = "samples"
+        rows: list[list[float]] = []
         for number, line in enumerate(self.path.read_text("utf-8").splitlines(), start=1):
             if line == "stop":
                 raise UnreadableLog("cannot be trusted", file=self.path, line=number)
