@@ -82,7 +82,7 @@ def weapon(event: int, *, rate_Hz: float = 50.0) -> Device:
             Column("Input voltage", "weapon_voltage_V", "V", 1.0, 0.0, 2, 0.012, 0.02),
             Column("Input current", "weapon_input_current_A", "A", 1.0, 0.0, 1, 0.25, 0.1),
             Column("Motor current", "weapon_motor_current_A", "A", 1.0, 0.0, 1, 0.35, 0.1),
-            Column("ERPM", "weapon_motor_speed_rpm", "1/min", erpm, 0.0, 0, 6.0),
+            Column("ERPM", "weapon_motor_speed_rpm", "ERPM", erpm, 0.0, 0, 6.0),
             Column("Duty", "weapon_duty_pct", "%", 1.0, 0.0, 1),
             Column("Command", "weapon_command_pct", "%", 1.0, 0.0, 1),
             Column("Controller temp", "weapon_temp_degC", "°C", 1.0, 0.0, 1, 0.1, 0.1),
@@ -109,7 +109,7 @@ def weapon(event: int, *, rate_Hz: float = 50.0) -> Device:
         Column("Input voltage [V]", "weapon_voltage_V", "V", 1.0, 0.0, 2, 0.012, 0.02),
         Column("Input current [A]", "weapon_input_current_A", "A", 1.0, 0.0, 1, 0.25, 0.1),
         Column("Motor current [A]", "weapon_motor_current_A", "A", 1.0, 0.0, 1, 0.35, 0.1),
-        Column("ERPM", "weapon_motor_speed_rpm", "1/min", erpm, 0.0, 0, 6.0),
+        Column("ERPM", "weapon_motor_speed_rpm", "ERPM", erpm, 0.0, 0, 6.0),
         Column("Duty [%]", "weapon_duty_pct", "%", 1.0, 0.0, 1),
         Column("Command [%]", "weapon_command_pct", "%", 1.0, 0.0, 1),
         Column(f"Controller temp [{hot}]", "weapon_temp_degC", hot, scale, shift, 1, 0.1, 0.1),
@@ -160,7 +160,7 @@ def drive(side: str, event: int, *, rate_Hz: float = 20.0) -> Device:
 def receiver(event: int, *, rate_Hz: float = 20.0, uptime: bool = False) -> Device:
     """A logger on the receiver's telemetry, with a wall clock; it watches the 5 V rail and the regulator's input."""
     columns: tuple[Column, ...] = (
-        Column("Link quality [%]", "link_quality_pct", "%", 1.0, 0.0, 0, 0.4),
+        Column("Link quality [%]", "link_quality_pct", "%", noise=0.4, digits=0, lowest=0.0, full_scale=100.0),
         Column("RSSI [dBm]", "link_strength_dBm", "dBm", 1.0, 0.0, 0, 0.6),
         Column("Failsafe", "link_failsafe_active", "", 1.0, 0.0, 0),
         Column("Rail voltage [V]", "receiver_rail_voltage_V", "V", 1.0, 0.0, 2, 0.006, 0.01),
@@ -194,6 +194,6 @@ def slow_logger(restart: tuple[float, float]) -> Device:
         Column("Weapon input voltage [V]", "weapon_voltage_V", "V", 1.0, 0.0, 2, 0.012, 0.02),
         Column("Weapon temp [°C]", "weapon_temp_degC", "°C", 1.0, 0.0, 1, 0.1, 0.1),
         Column("Receiver rail voltage [V]", "receiver_rail_voltage_V", "V", 1.0, 0.0, 2, 0.006, 0.01),
-        Column("Link quality [%]", "link_quality_pct", "%", 1.0, 0.0, 0, 0.4),
+        Column("Link quality [%]", "link_quality_pct", "%", noise=0.4, digits=0, lowest=0.0, full_scale=100.0),
     )
     return Device("slow_logger.csv", 2.0, columns, "s", "t [s]", drift_ppm=18.0, restart=restart, own_power=True)

@@ -23,7 +23,8 @@ ClockKind = Literal["s", "ms", "us", "iso", "time_of_day"]
 class Column:
     """One column: its header, the truth's channel, and how the device turns one into the other.
 
-    written = round((value + offset + noise) * scale + shift, digits), after limiting the reading to full_scale.
+    written = round((value + offset + noise) * scale + shift, digits), after limiting the reading to lowest and
+    full_scale.
     quantum is the step of the sensor's own converter, in the channel's unit.
     """
 
@@ -36,6 +37,7 @@ class Column:
     noise: float = 0.0
     quantum: float = 0.0
     offset: float = 0.0
+    lowest: float | None = None
     full_scale: float | None = None
 
 
@@ -89,11 +91,10 @@ def sample(device: Device, truth: Truth, zero_s: float, seed: tuple[int, ...]) -
         off = truth.powered_until_s if device.stops_with == "node" else truth.weapon_logs_until_s
         end = min(end, off if off is not None else end)
     count = int((end - begin) * device.rate_Hz)
-    true_s = begin + np.arange(count) / device.rate_Hz
     jitter = np.clip(rng.normal(0.0, device.jitter_s, count), -0.3 / device.rate_Hz, 0.3 / device.rate_Hz)
     jitter[0] = 0.0
-    true_s = true_s + jitter
-    own_s = (true_s - begin) * (1.0 + device.drift_ppm * 1e-6)
+    own_s = np.arange(count) / device.rate_Hz + jitter  # a device counts its rate on its own clock
+    true_s = begin + own_s / (1.0 + device.drift_ppm * 1e-6)
     if device.restart is not None:
         at, pause = device.restart
         keep = (true_s < zero_s + at) | (true_s >= zero_s + at + pause)
@@ -115,6 +116,8 @@ def _read(column: Column, device: Device, truth: Truth, true_s: Floats, rng: np.
         x = x + rng.normal(0.0, column.noise, x.shape)
     if column.quantum > 0.0:
         x = np.round(x / column.quantum) * column.quantum
+    if column.lowest is not None:
+        x = np.maximum(x, column.lowest)
     if column.full_scale is not None:
         x = np.minimum(x, column.full_scale)
     return np.round(x * column.scale + column.shift, column.digits)
