@@ -33,9 +33,9 @@ SKEW_SEARCH_S = 0.25
 AFTER_GAP_S = 3.0  # our choice: three times the usual fast branch
 # Our choice, measured on synthetic packs (benchmarks/accuracy_pack.py): what a wrong model order and the sampling
 # still do to the figure when noise is gone. MODEL_REL by scale, SAMPLING_REL per (period / scale).
-MODEL_REL = {0.1: 0.004, 1.0: 0.0045, 10.0: 0.015}
-MODEL_REL_ELSE = 0.015
-SAMPLING_REL = 0.02
+MODEL_REL = {0.1: 0.003, 1.0: 0.0035, 10.0: 0.013}
+MODEL_REL_ELSE = 0.013
+SAMPLING_REL = 0.015
 
 
 @dataclass

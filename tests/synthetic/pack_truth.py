@@ -106,15 +106,18 @@ def play(pack: TruePack, t_s: Floats, current_A: Floats) -> TrueMatch:
     dt = float(t_s[1] - t_s[0])
     used = np.concatenate([[0.0], np.cumsum(current_A[:-1]) * dt / 3600.0])
     charge = pack.start_charge - used / pack.capacity_Ah
-    loss = current_A**2 * (pack.r0_ohm + sum(r for r, _ in pack.branches))
-    degC = pack.start_degC + np.concatenate([[0.0], np.cumsum(loss[:-1]) * dt]) / (pack.mass_kg * pack.cp_J_kgK)
-    factor = np.asarray(_factor(pack, charge, degC))
-    curve = PchipInterpolator(*OCV_TABLES[pack.ocv])
-    volts = pack.cells * curve(np.clip(charge, 0, 1)) - factor * pack.r0_ohm * current_A
+    drop = pack.r0_ohm * current_A
     for r, tau in pack.branches:
         a = np.exp(-dt / tau)
-        state = lfilter([0.0, 1 - a], [1, -a], current_A)
-        volts = volts - factor * r * state
+        drop = drop + r * np.asarray(lfilter([0.0, 1 - a], [1, -a], current_A))
+    degC = np.full(t_s.shape, pack.start_degC)
+    for _ in range(4):  # the warmer the pack, the smaller the losses that warm it
+        factor = np.asarray(_factor(pack, charge, degC))
+        heat_J = np.concatenate([[0.0], np.cumsum((factor * drop * current_A)[:-1]) * dt])
+        degC = pack.start_degC + heat_J / (pack.mass_kg * pack.cp_J_kgK)
+    factor = np.asarray(_factor(pack, charge, degC))
+    curve = PchipInterpolator(*OCV_TABLES[pack.ocv])
+    volts = pack.cells * curve(np.clip(charge, 0, 1)) - factor * drop
     return TrueMatch(pack, t_s, current_A, np.asarray(volts), charge, degC, float(used[-1]))
 
 
