@@ -91,9 +91,7 @@ class _Check:
     def table(self, name: str, place: int, raw: Any) -> dict[str, Any]:
         known = _TABLES[name]
         if not isinstance(raw, Mapping):
-            self.fail(
-                "is not a table", name, place, None, raw, f"Write it as [{name}] with a key on each line below."
-            )
+            self.fail("is not a table", name, place, None, raw, f"Write it as [{name}] with a key on each line below.")
         for key, value in raw.items():
             if key not in known:
                 self.fail("has an unknown key", name, place, key, key, nearest(key, known))
@@ -136,7 +134,7 @@ def checked_reading(text: str, file: object) -> Reading:
         raise ReadingError(
             f"is not valid TOML: {what}",
             file=file,
-            line=int(at[1]) if at else None,
+            line=int(at[1]) if at else max(1, text.count("\n") + 1),  # else it is the end that is missing
             mend="Put text between quotes, one key on each line.",
         ) from None
     check = _Check(text, file)

@@ -117,7 +117,7 @@ def _signs(live: Sequence[Draft], paired: set[int], drafts: Sequence[Draft]) -> 
     """Discharge is positive: a supply current that is negative while the voltage sags is turned round."""
     for current in live:
         channel = current.parsed
-        if channel is None or current.from_reading:
+        if channel is None or current.scale_said:
             continue
         if channel.quantity.suffix not in ("current_A", "input_current_A", "rail_current_A"):
             continue
@@ -133,11 +133,9 @@ def _signs(live: Sequence[Draft], paired: set[int], drafts: Sequence[Draft]) -> 
         slope = max(slopes, key=lambda s: abs(s[1]), default=None)
         rises = slope is not None and slope[1] > _STRONG
         if negative and (rises or _counter_rises(live)):
-            current.scale, current.offset = -current.scale, -current.offset
-            reason = (
-                "it is negative while the voltage sags" if rises else "it is negative while the charge used rises"
-            )
-            current.fault("sign_normalised", "repaired", f"{reason}: turned round, discharge is positive")
+            current.turn_round()
+            reason = "it is negative while the voltage sags" if rises else "it is negative while the charge used rises"
+            current.fault("sign_normalised", "repaired", f"{reason}; discharge now counts as positive")
             current.why.append(reason)
         elif negative:
             current.limit(FITS, "it is negative, and nothing else in the file tells which way discharge counts")

@@ -33,9 +33,7 @@ _OF_THE_SHAFT: Final = frozenset(("motor", "shaft", "mech", "mechanical", "wheel
 
 def clock_unit_hint(source: str, unit_text: str | None) -> str | None:
     """The time unit that a clock's name or stated unit says: s, ms, us, ns, min or h; None where neither does."""
-    evidence = ColumnEvidence(
-        0, source, unit_text, "units row" if unit_text else None, "number", np.empty(0), 0, True
-    )
+    evidence = ColumnEvidence(0, source, unit_text, "units row" if unit_text else None, "number", np.empty(0), 0, True)
     for text in (unit_text, stated_unit(evidence, frozenset())[1], source.strip().split("_")[-1], source.strip()):
         unit = parse_unit(text)
         if unit is not None and unit.kind == "time":
@@ -126,6 +124,7 @@ def _as_read(draft: Draft, said: ReadingColumn, context: FileContext) -> None:
         draft.unit_level = SAID  # the scale gives the channel's own unit
     else:
         settle_unit(draft)
+    draft.scale_said = said.scale is not None
     draft.from_reading = said.channel is not None and draft.unit_level == SAID
     scale, offset = said.scale if said.scale is not None else 1.0, said.offset or 0.0
     draft.scale, draft.offset = draft.scale * scale, draft.scale * offset + draft.offset
@@ -200,9 +199,7 @@ def _once_each(drafts: Sequence[Draft]) -> None:
                 continue
             other = keep[0] if len(keep) == 1 else next(d for d in group if d is not draft)
             draft.drop(
-                f'"{other.key}" is {channel} already'
-                if len(keep) == 1
-                else f'"{other.key}" says the same and differs'
+                f'"{other.key}" is {channel} already' if len(keep) == 1 else f'"{other.key}" says the same and differs'
             )
             draft.question = ""
             draft.ask(f'Which part is "{draft.key}" of? "{other.key}" would be {channel} too.', channel=channel)
@@ -231,7 +228,8 @@ def _finished(draft: Draft, context: FileContext) -> ColumnMeaning:
     elif level <= FITS:
         draft.ask(f'Is "{draft.key}" {draft.channel}?', channel=draft.channel, unit=draft.unit_text)
     unit, source_unit = _units(draft)
-    why = [w for w in dict.fromkeys(draft.why) if w] or ["the words and the unit say so"]
+    plainly = "the words and the unit say so" if level > UNKNOWN else "neither its words nor a unit are known here"
+    why = [w for w in dict.fromkeys(draft.why) if w] or [plainly]
     return ColumnMeaning(
         quantity=draft.quantity,
         channel=draft.channel,

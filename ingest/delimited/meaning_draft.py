@@ -62,6 +62,7 @@ class Draft:
     letter: str = ""
     no_channel: bool = False
     from_reading: bool = False
+    scale_said: bool = False
 
     @property
     def source(self) -> str:
@@ -85,6 +86,12 @@ class Draft:
     def converted(self) -> NDArray[np.float64]:
         """The sample in the channel's unit."""
         return self.raw() * self.scale + self.offset
+
+    def turn_round(self) -> None:
+        """The other sign, in the answer that is offered too."""
+        self.scale, self.offset = -self.scale, 0.0 - self.offset
+        if self.question and "\nscale = " not in self.question:
+            self.question += "\nscale = -1.0"
 
     def limit(self, level: int, why: str = "") -> None:
         """Never surer than `level` from here on."""

@@ -24,9 +24,7 @@ _SIDES = {"l": "left", "r": "right"}
 _SINGLE = frozenset("VAWCFKgsh%")
 _PERCENT_KINDS = frozenset(("command", "duty", "quality", "strength", "power", "speed", "fault", "other", "humidity"))
 _WEAK = frozenset(("other", "count"))
-_SAME_FAMILY = frozenset(
-    (("charge", "energy"), ("acceleration", "spin"), ("spin", "acceleration"), ("uptime", "time"))
-)
+_SAME_FAMILY = frozenset((("charge", "energy"), ("acceleration", "spin"), ("spin", "acceleration"), ("uptime", "time")))
 
 
 def stated_unit(evidence: ColumnEvidence, lettered: frozenset[str]) -> tuple[str, str | None, bool]:

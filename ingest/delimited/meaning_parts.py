@@ -201,9 +201,7 @@ def _own_name(draft: Draft, context: FileContext) -> bool:
         return False
     part = channel.part
     known = part in RESERVED_PARTS or cell_number(part) is not None or part in context.parts
-    if not known and (
-        context.parts or not all(w in FREE or w == "motor" for w in part.split("_")) or part == "motor"
-    ):
+    if not known and (context.parts or not all(w in FREE or w == "motor" for w in part.split("_")) or part == "motor"):
         return False
     draft.channel, draft.part, draft.why = channel.name, part, ["the name is a channel of the vocabulary"]
     draft.part_level = draft.kind_level = draft.unit_level = draft.role_level = SAID

@@ -185,6 +185,9 @@ def _unknown(draft: Draft, why: str, *units: str) -> None:
     draft.drop(why)
     either = f" {' or '.join(units)}?" if len(units) > 1 else ""
     draft.ask(f'Which unit is "{draft.key}" in?{either}', channel=channel, unit=offered)
+    others = " or ".join(f'"{unit}"' for unit in units[1:])
+    if others and draft.question.endswith(f'unit = "{offered}"'):
+        draft.question += f"    # or {others}"
 
 
 def _take(draft: Draft, text: str, level: int, why: str, *others: str) -> None:
@@ -272,9 +275,7 @@ def _command(draft: Draft, values: Sample) -> None:
         draft.scale, draft.offset = unit.scale, unit.offset
         _pulse(draft, values, unit)
     else:
-        _unknown(
-            draft, f"no unit is stated and figures from {low:g} to {high:g} fit no command known here", "%", "us"
-        )
+        _unknown(draft, f"no unit is stated and figures from {low:g} to {high:g} fit no command known here", "%", "us")
 
 
 def _pulse(draft: Draft, values: Sample, unit: Unit) -> None:
@@ -334,9 +335,7 @@ def judge_values(draft: Draft) -> None:
         draft.drop(f"{stated}, which cannot be")
         draft.cap = UNKNOWN
         draft.question = ""
-        draft.ask(
-            f'Which unit is "{draft.key}" really in? {stated[0].upper()}{stated[1:]}.', channel=name, unit=better
-        )
+        draft.ask(f'Which unit is "{draft.key}" really in? {stated[0].upper()}{stated[1:]}.', channel=name, unit=better)
     elif not is_plausible(channel, float(values.min()), float(values.max())):
         stray = int(np.sum((values < channel.quantity.low) | (values > channel.quantity.high)))
         limits = f"{channel.quantity.low:g} to {channel.quantity.high:g} {channel.unit}"

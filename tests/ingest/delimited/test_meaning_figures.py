@@ -161,6 +161,20 @@ def test_negative_discharge_is_turned_round_by_the_charge_counter() -> None:
     assert amps.scale == -0.001 and codes(amps) == ["sign_normalised"]
 
 
+def test_the_answer_to_a_question_reads_the_column_as_it_was_read() -> None:
+    columns = ("Vbat", VOLTS), ("Current", -AMPS)
+    first = named(*columns)[1]
+    said = answers(first)
+    second = named(*columns, reading=said)[1]
+    assert first.sure == "likely" and second.sure == "certain"
+    assert (second.channel, second.scale, second.offset) == (first.channel, first.scale, first.offset)
+
+
+def test_a_reading_that_says_no_scale_leaves_the_sign_to_be_found() -> None:
+    reading = Reading("r", columns={"Current": ReadingColumn("Current", "pack_current_A", "A")})
+    assert named(("Vbat", VOLTS), ("Current", -AMPS), reading=reading)[1].scale == -1.0
+
+
 def test_negative_current_without_a_witness_is_asked_for() -> None:
     (amps,) = named(("Ibat [A]", -AMPS))
     assert amps.scale == 1.0 and amps.sure == "guess"

@@ -60,9 +60,7 @@ FIGURES: dict[str, Any] = {
 }
 
 
-def column(
-    name: str, figures: str, unit: str | None = None, *, index: int = 0, clock: bool = False
-) -> ColumnEvidence:
+def column(name: str, figures: str, unit: str | None = None, *, index: int = 0, clock: bool = False) -> ColumnEvidence:
     values = FIGURES[figures]
     decimals = 0 if np.all(values == np.round(values)) else 2
     return ColumnEvidence(index, name, unit, "units row" if unit else None, "number", values, decimals, clock)
