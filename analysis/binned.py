@@ -6,11 +6,13 @@ cool), so the integral of i² is kept exactly and only its place inside a bin is
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
+from scipy.signal import lfilter
 
 from .ratings import OutsideValidity
 from .signal import Bools, Floats, Signal
@@ -162,3 +164,23 @@ def bin_signal(
         current.t_s, current.x, bin_s,
         valid=current.valid, between=between, gap_s=gap_s, start_s=start_s, end_s=end_s,
     )  # fmt: skip
+
+
+def first_order(edges: Floats, drive: Floats, tau_s: float, start: float) -> Floats:
+    """(k+1,) θ at the edges for τ·dθ/dt + θ = drive, drive (k,) constant in each bin: exact.
+
+    edges (k+1,) rising s, tau_s above 0 s, start and the result in the unit of the drive.
+    """
+    width = np.diff(edges)
+    out = np.empty(edges.shape[0])
+    out[0] = start
+    even = width.shape[0] - 1  # all but the last bin are equal
+    if even > 0 and np.allclose(width[:even], width[0], rtol=1e-6):
+        a = math.exp(-float(width[0]) / tau_s)
+        out[1 : even + 1], _ = lfilter([1 - a], [1.0, -a], drive[:even], zi=[a * start])
+    else:
+        even = 0
+    for k in range(even, width.shape[0]):
+        a = math.exp(-float(width[k]) / tau_s)
+        out[k + 1] = a * out[k] + (1 - a) * drive[k]
+    return out

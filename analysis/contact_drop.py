@@ -43,9 +43,7 @@ def stud_terminal_check(r_mohm: float, test_A: float) -> DropCheck:
     test_A  25…43 A, the test currents of that table; else OutsideValidity.
     """
     if not STUD_TEST_A[0] <= test_A <= STUD_TEST_A[1]:
-        raise OutsideValidity(
-            f"the stud-terminal limit is for 25 to 43 A, not {test_A:g} A", "compare at 43 A or less"
-        )
+        raise OutsideValidity(f"the stud-terminal limit is for 25 to 43 A, not {test_A:g} A", "compare at 43 A or less")
     limit = rating("stud_terminal_drop_max")
     drop = drop_mV(test_A, r_mohm)
     return DropCheck(drop, test_A, limit, drop <= limit.value)
@@ -57,9 +55,7 @@ def holm_temperature_degC(drop_V: float, bulk_degC: float = 20.0) -> float:
     drop_V 0…1 V, bulk −50…250 °C; above the metal's melting voltage the spot melts and the figure means that.
     """
     if not 0 <= drop_V <= 1 or not -50 <= bulk_degC <= 250:
-        raise OutsideValidity(
-            f"a spot drop of {drop_V:g} V at {bulk_degC:g} degC is outside 0 to 1 V, -50 to 250 degC"
-        )
+        raise OutsideValidity(f"a spot drop of {drop_V:g} V at {bulk_degC:g} degC is outside 0 to 1 V, -50 to 250 degC")
     bulk = bulk_degC + KELVIN
     return math.sqrt(bulk**2 + drop_V**2 / (4 * value("lorenz_number"))) - KELVIN
 

@@ -16,9 +16,8 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import lfilter
 
-from .binned import Binned
+from .binned import Binned, first_order
 from .ratings import OutsideValidity, Rating, rating, value
 from .signal import Floats, Measured
 
@@ -182,7 +181,7 @@ def contact_heat(
     weak = value("contact_rise_exponent", "low") / 2
 
     def course(drive: Floats, tau_s: float = tau.value) -> Floats:
-        return _first_order(load.edges_s, drive, tau_s, begin)
+        return first_order(load.edges_s, drive, tau_s, begin)
 
     base = course(rise.value * rated * heat)
     changes = [
@@ -197,7 +196,7 @@ def contact_heat(
     if load.has_gaps:
         changes += [course(rise.value * i2 / contact.rated_A**2 * heat) - base for i2 in (load.low_i2, load.high_i2)]
     air_K = value("air_uncertainty", "stated") if air_uncertainty_K is None else air_uncertainty_K
-    warmth = np.maximum(base - _first_order(load.edges_s, np.zeros(count), tau.value, begin), 0.0)
+    warmth = np.maximum(base - first_order(load.edges_s, np.zeros(count), tau.value, begin), 0.0)
     changes += [np.full_like(base, air_K), np.full_like(base, -air_K), warmth * i2_high_rel, -warmth * i2_low_rel]
     stacked = np.array(changes)
     # Two figures for one cause (rise, time constant, sharing) count once: their worse one of each sign.
@@ -252,23 +251,6 @@ def _resistance_factor(contact: ContactBody, excess_mohm: Floats) -> tuple[Float
     stated = contact.r_mohm or math.nan
     share = max(value("contact_excess_share", "low"), 1 / contact.poles)
     return 1 + excess_mohm / stated, 1 + excess_mohm * share / stated
-
-
-def _first_order(edges: Floats, drive: Floats, tau_s: float, start: float) -> Floats:
-    """(k+1,) θ at the edges for τ·dθ/dt + θ = drive, drive constant in each bin: exact."""
-    width = np.diff(edges)
-    out = np.empty(edges.shape[0])
-    out[0] = start
-    even = width.shape[0] - 1  # all but the last bin are equal
-    if even > 0 and np.allclose(width[:even], width[0], rtol=1e-6):
-        a = math.exp(-float(width[0]) / tau_s)
-        out[1 : even + 1], _ = lfilter([1 - a], [1.0, -a], drive[:even], zi=[a * start])
-    else:
-        even = 0
-    for k in range(even, width.shape[0]):
-        a = math.exp(-float(width[k]) / tau_s)
-        out[k + 1] = a * out[k] + (1 - a) * drive[k]
-    return out
 
 
 def _at_least(rise: Measured) -> Measured:

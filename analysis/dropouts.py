@@ -69,9 +69,8 @@ def link_check(data: MatchData) -> Outcome:
     """link: every loss of 0.1 s or more, grouped by cause; single lost frames are only counted."""
     seen = losses(data)
     if seen is None:
-        return Outcome(
-            (NotChecked("link", "link", "neither a link figure nor a failsafe flag was logged", "log the receiver's link"),)
-        )  # fmt: skip
+        reason = "neither a link figure nor a failsafe flag was logged"
+        return Outcome((NotChecked("link", "link", reason, "log the receiver's link"),))
     found, channel = seen
     long = [span for span in found if span[1] - span[0] >= data.settings.dropout_s]
     signal = data.inside(channel)

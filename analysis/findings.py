@@ -191,22 +191,20 @@ class Review:
 
     def to_dict(self) -> dict[str, Any]:
         """The contract's review document. Non-finite bounds become null (an open end)."""
-        plain = {
+        document = {
             "schema": SCHEMA,
             "match": asdict(self.match),
             "lines": list(self.lines),
             "chain": [asdict(event) for event in self.chain],
             "quality": [asdict(note) for note in self.quality],
             "estimates": [asdict(row) for row in self.estimates],
-            "findings": [_finding_dict(finding) for finding in self.findings],
+            "findings": [finding_dict(finding) for finding in self.findings],
             "passed": [asdict(row) for row in self.passed],
             "not_checked": [asdict(row) for row in self.not_checked],
             "advice": [asdict(row) for row in self.advice],
             "cautions": list(self.cautions),
         }
-        cleaned = _clean(plain)
-        assert isinstance(cleaned, dict)
-        return cleaned
+        return plain(document)
 
 
 def worst_verdict(findings: tuple[Finding, ...], anything_checked: bool) -> Verdict:
@@ -217,11 +215,19 @@ def worst_verdict(findings: tuple[Finding, ...], anything_checked: bool) -> Verd
     return "within" if anything_checked else "unknown"
 
 
-def _finding_dict(finding: Finding) -> dict[str, Any]:
-    plain = asdict(finding)
-    plain["count"] = finding.count
-    plain["occurrences"] = [[o.start_s, o.end_s, o.measured] for o in finding.occurrences]
-    return plain
+def finding_dict(finding: Finding) -> dict[str, Any]:
+    """A finding as in the contract: occurrences as [start_s, end_s, measured], with their count."""
+    row = asdict(finding)
+    row["count"] = finding.count
+    row["occurrences"] = [[o.start_s, o.end_s, o.measured] for o in finding.occurrences]
+    return row
+
+
+def plain(document: dict[str, Any]) -> dict[str, Any]:
+    """The document with plain JSON values: seven significant figures, tuples as lists, open ends as null."""
+    cleaned = _clean(document)
+    assert isinstance(cleaned, dict)
+    return cleaned
 
 
 def _clean(value: Any) -> Any:

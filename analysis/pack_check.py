@@ -101,9 +101,7 @@ def _resistance_rows(data: MatchData, fit: PackFit) -> list[Row]:
     )
     span = (data.window.start_s, data.window.end_s) if data.window is not None else (0.0, 0.0)
     result = judge(held, one, span, data.settings)
-    if isinstance(result, Passed):
-        rows.append(result)
-    elif isinstance(result, Finding):
+    if isinstance(result, Passed | Finding):
         rows.append(result)
     return rows
 
@@ -157,7 +155,13 @@ def _state(data: MatchData) -> ChargeState | None:
         return None
     if "charge_state" not in data.memo:
         data.memo["charge_state"] = charge_state(
-            current, volts, cells=pack.cells, capacity_Ah=pack.capacity_Ah, chemistry=pack.chemistry, start_s=window.start_s, end_s=window.end_s
+            current,
+            volts,
+            cells=pack.cells,
+            capacity_Ah=pack.capacity_Ah,
+            chemistry=pack.chemistry,
+            start_s=window.start_s,
+            end_s=window.end_s,
         )
     found = data.memo["charge_state"]
     assert isinstance(found, ChargeState)
@@ -178,7 +182,16 @@ def _temperature(data: MatchData) -> Row:
     spread = 1.0 + 2.0 * temp.noise  # our choice: a taped sensor reads a kelvin off
     figure = Measured(value, value - spread, value + spread, "hottest sample; the cells inside are hotter")
     held = Held(
-        "pack_temperature", "pack", limit, data.air_degC[0], "degC", source, "thermal_buildup", "max", "pack_temp_degC", memory
-    )  # fmt: skip
+        "pack_temperature",
+        "pack",
+        limit,
+        data.air_degC[0],
+        "degC",
+        source,
+        "thermal_buildup",
+        "max",
+        "pack_temp_degC",
+        memory,
+    )
     when = float(temp.t_s[at])
     return judge(held, figure, (when, when), data.settings, occurrences=(Occurrence(when, when, value),))

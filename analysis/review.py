@@ -32,7 +32,6 @@ from ingest.align import PlacedLog
 from ingest.builds import Build, Match, Pack
 from ingest.log import Log
 
-
 # Loggers of 50 Hz and clocks aligned to some milliseconds: this long before the loss nothing is blurred by it.
 END_OF_POWER_S = 0.05
 

@@ -69,9 +69,7 @@ def dips(signal: Signal, limit: float) -> tuple[Occurrence, ...]:
     edges = np.flatnonzero(np.diff(np.concatenate(([False], under, [False])).astype(np.int8)))
     found = []
     for start, end in zip(edges[::2], edges[1::2], strict=True):
-        found.append(
-            Occurrence(float(signal.t_s[start]), float(signal.t_s[end - 1]), float(signal.x[start:end].min()))
-        )
+        found.append(Occurrence(float(signal.t_s[start]), float(signal.t_s[end - 1]), float(signal.x[start:end].min())))
     merged: list[Occurrence] = []
     for one in found:
         if merged and one.start_s - merged[-1].end_s < 0.5 and merged[-1].measured is not None:
@@ -158,9 +156,7 @@ def _cell_rows(data: MatchData, minimum: float, full: float, source: str) -> lis
     held = Held("cell_minimum", part, minimum, full, "V", source, "voltage_sag", "min", name, cause="pack_resistance")
     rows.append(_mean_check(data, held, signal))
     low, at = lowest(signal)
-    rows.append(
-        Estimate("cell_minimum_V", part, low.value, low.low, low.high, "V", "lowest sample", f"at {at:.1f} s")
-    )
+    rows.append(Estimate("cell_minimum_V", part, low.value, low.low, low.high, "V", "lowest sample", f"at {at:.1f} s"))
     return rows
 
 
@@ -241,10 +237,8 @@ def rail_checks(data: MatchData) -> Outcome:
     name = data.build.source_name or "the build file"
     for regulator in data.build.regulators:
         supplied = regulator.supplies
-        channel = next(
-            (c for c in (f"{supplied}_rail_voltage_V", f"{regulator.id}_rail_voltage_V", f"{supplied}_voltage_V") if c in data.signals),
-            f"{supplied}_rail_voltage_V",
-        )  # fmt: skip
+        names = (f"{supplied}_rail_voltage_V", f"{regulator.id}_rail_voltage_V", f"{supplied}_voltage_V")
+        channel = next((c for c in names if c in data.signals), names[0])
         signal = data.inside(channel)
         minimum = data.build.receiver.minimum_V
         if minimum is None:

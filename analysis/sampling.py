@@ -9,6 +9,9 @@ from analysis.signal import Signal
 
 # Worst and usual share of a peak that instantaneous samples miss, by rate, from simulated matches with 5 to 20 ms
 # hits (our figures, reproduced in benchmarks): straight lines in log-log between the points.
+# The slowest interval that still says something of a 0.1 s window: 10 Hz with a jittery clock.
+SLOWEST_USEFUL_S = 0.12
+
 _RATES_HZ = (10.0, 50.0, 100.0, 1000.0)
 _WORST_SHARE = (0.14, 0.045, 0.015, 0.0005)
 

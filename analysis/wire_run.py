@@ -93,9 +93,7 @@ def run_of_wire(wire: Wire) -> WireRun:
     if total is None:
         raise OutsideValidity(f"the copper of {wire.id} is not known", f'state gauge in [[wire]] "{wire.id}"')
     if wire.insulation is None:
-        raise OutsideValidity(
-            f"the insulation of {wire.id} is not known", f'state insulation in [[wire]] "{wire.id}"'
-        )
+        raise OutsideValidity(f"the insulation of {wire.id} is not known", f'state insulation in [[wire]] "{wire.id}"')
     return WireRun(
         id=wire.id,
         area_mm2=total / wire.parallel,

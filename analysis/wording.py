@@ -36,6 +36,11 @@ CHECK_WORDS = {
     "cell_resistance": "cell resistance",
     "charge_at_start": "charge at the start",
     "fits_build": "does it fit the log",
+    "fuse_protects_wire": "fuse against wire",
+    "regulator_input": "input against the pack",
+    "mass": "mass",
+    "build": "ratings",
+    "clock": "clock",
 }
 
 CAUSE_WORDS = {
@@ -96,7 +101,7 @@ DO_WORDS = {
     "start_failure": "Check the three motor leads of {part}; turn the weapon by hand with the pack out.",
     "winding_short": "Measure the windings of {part}; do not run it until they are equal.",
     "brown_out": "Feed the receiver from a supply of its own, or cure the sag above it.",
-    "regulator_overload": "Take the load off the regulator {part}: a supply of its own for the servo, or free the servo.",
+    "regulator_overload": "Take load off the regulator {part}: a supply of its own for the servo, or free the servo.",
     "radio_loss": "Look at the radio: antenna, its place and its plug. The supply was steady.",
     "undervoltage_restart": "Cure the sag at {part} first; its supply fell under what it needs.",
     "low_voltage_cutoff": "Fit a full pack, or cure the sag at {part}.",
@@ -162,9 +167,7 @@ def sentence(finding: Finding, build: Build | None = None) -> str:
         return _loss_sentence(finding)
     if cause == "disconnect_opened":
         sure = "" if finding.confidence != "possible" else " That is a guess until a log ahead of it goes on."
-        return (
-            f"Everything went off {at} with {value} flowing: {listed(finding.could_be, 'or') or part} opened.{sure}"
-        )
+        return f"Everything went off {at} with {value} flowing: {listed(finding.could_be, 'or') or part} opened.{sure}"
     if cause == "undervoltage_restart" and finding.check == "power":
         return f"The {part} restarted {at}{times}."
     if cause in ("joint_step", "joint_intermittent") and finding.check == "joint":
@@ -172,7 +175,8 @@ def sentence(finding: Finding, build: Build | None = None) -> str:
     if cause == "sync_loss":
         return f"The {part} motor lost synchronism{times or ''}; first {at}."
     if cause == "stall" and finding.check == "motor":
-        return f"The {part} motor stood still under {value} for {finding.end_s - finding.start_s:.1f} s, from {finding.start_s:.1f} s{times}."
+        lasted = finding.end_s - finding.start_s
+        return f"The {part} motor stood still under {value} for {lasted:.1f} s, from {finding.start_s:.1f} s{times}."
     if cause == "thermal_limit":
         return f"The {part} cut its own output {at} at {value}{times}."
     if finding.check == "cell_resistance":
@@ -191,6 +195,18 @@ def sentence(finding: Finding, build: Build | None = None) -> str:
         over = f" over {float(span):.3g} s" if isinstance(span, int | float) else ""
         return f"The {part} {verb} {estimated}{value}{over}{where}{times}; {rated} {limit}."
     return f"{_capital(part)}: {CAUSE_WORDS.get(cause, cause)} {at}{times}."
+
+
+def check_sentence(finding: Finding) -> str:
+    """A finding of a build check: no match behind it, so nothing "reached" anything."""
+    part = name_of(finding.part)
+    if finding.check == "fuse_protects_wire":
+        return f"{_capital(part)}: " + "; ".join(finding.evidence) + "."
+    if finding.check == "mass":
+        return f"It weighs {number(finding.measured, 'kg')}; the limit is {number(finding.limit, 'kg')}."
+    proof = f" ({finding.evidence[0]})" if finding.evidence else ""
+    value, limit = number(finding.measured, finding.unit), number(finding.limit, finding.unit)
+    return f"{_capital(part)}, {CHECK_WORDS.get(finding.check, finding.check)}: {value} of {limit}{proof}."
 
 
 def _is_minimum(finding: Finding) -> bool:
@@ -262,9 +278,7 @@ def three_lines(
             _capital(not_checked[0].mend) + "." if not_checked else "Name the build and the pack.",
         )
     smallest = min(passed, key=lambda p: p.margin_pct, default=None)
-    margin = (
-        f"The smallest margin is {smallest.margin_pct:.0f} %, at the {name_of(smallest.part)}." if smallest else ""
-    )
+    margin = f"The smallest margin is {smallest.margin_pct:.0f} %, at the {name_of(smallest.part)}." if smallest else ""
     noted = [f for f in findings if f.verdict == "note"]
     second = noted[0].sentence if noted else (blind or "Nothing in the log against it.")
     if blind:
@@ -307,9 +321,7 @@ def event(finding: Finding) -> Event:
     else:
         what = f"{_capital(name_of(finding.part))}: {CAUSE_WORDS.get(finding.cause, finding.cause)}"
     detail = (
-        f"limit {number(finding.limit, finding.unit)}"
-        if finding.limit is not None
-        else (finding.evidence or ("",))[0]
+        f"limit {number(finding.limit, finding.unit)}" if finding.limit is not None else (finding.evidence or ("",))[0]
     )
     return Event(finding.start_s, what, detail, finding.verdict, finding.id)
 
@@ -326,7 +338,7 @@ VERDICT_WORDS = {
 CAUTIONS = (
     "Estimates are not certification: event rules, makers' data and local codes come first.",
     "Main disconnect mechanical and within reach, power light working, weapon restrained before power.",
-    "Charge lithium packs watched and in the event's charging place; a hot, puffed or punctured pack goes out of the building.",
+    "Charge lithium packs watched, in the event's charging place; a hot, puffed or punctured pack goes outdoors.",
     "No log sees a crushed cell: look at the pack before it goes in again.",
 )  # fmt: skip
 SPINNING_CAUTION = "A spinning weapon can keep the robot alive after the disconnect opens."

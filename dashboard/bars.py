@@ -11,9 +11,7 @@ from dashboard.rows import Row
 END = 1.5  # past this the bar ends in its point and the number tells
 
 
-def margin_bar_svg(
-    row: Row | None, uid: str, *, width: float = 240, height: float = 28, theme: Theme = "page"
-) -> str:
+def margin_bar_svg(row: Row | None, uid: str, *, width: float = 240, height: float = 28, theme: Theme = "page") -> str:
     """One bar, the full height of its row; row None: not checked, an empty dashed outline up to the line."""
     t = TONES[theme]
     c = Canvas(t, f"bar-{uid}")

@@ -108,17 +108,58 @@ def _explain(p: argparse.ArgumentParser) -> None:
 
 # name -> (what it does, an example, its arguments)
 COMMANDS: dict[str, tuple[str, str, Adder]] = {
-    "demo": ("make the demo season, review its twelve matches, write the sheets", "afterbout demo", _demo),
-    "new": ("make a season folder", "afterbout new my-season --class 30lb", _new),
-    "inspect": ("say how log files are read; store nothing", "afterbout inspect weapon.csv", _inspect),
-    "add": ("add log files to a season as one match", "afterbout add *.csv --season my-season --match m01 --build a --pack p1", _add),
-    "note": ("add a figure read off by hand to a match", "afterbout note m01 --season my-season --part weapon --quantity temperature --value 61 --unit degC --by thermometer", _note),
-    "review": ("say what went past its rating, why, and what to do", "afterbout review m01 --season my-season", _review),
-    "check": ("hold a build against its own ratings, without a log", "afterbout check builds/a.toml --pack packs/p1.toml", _check),
-    "serve": ("open the pages in a browser", "afterbout serve --season my-season", _serve),
-    "export": ("write a match's aligned samples to one file", "afterbout export m01 --season my-season --to m01.csv", _export),
-    "explain": ("say what a word means", "afterbout explain sag", _explain),
-}  # fmt: skip
+    "demo": (
+        "make the demo season, review its twelve matches, write the sheets",
+        "afterbout demo",
+        _demo,
+    ),
+    "new": (
+        "make a season folder",
+        "afterbout new my-season --class 30lb",
+        _new,
+    ),
+    "inspect": (
+        "say how log files are read; store nothing",
+        "afterbout inspect weapon.csv",
+        _inspect,
+    ),
+    "add": (
+        "add log files to a season as one match",
+        "afterbout add *.csv --season my-season --match m01 --build a --pack p1",
+        _add,
+    ),
+    "note": (
+        "add a figure read off by hand to a match",
+        "afterbout note m01 --season my-season --part weapon --quantity temperature --value 61 --unit "
+        "degC --by thermometer",
+        _note,
+    ),
+    "review": (
+        "say what went past its rating, why, and what to do",
+        "afterbout review m01 --season my-season",
+        _review,
+    ),
+    "check": (
+        "hold a build against its own ratings, without a log",
+        "afterbout check builds/a.toml --pack packs/p1.toml",
+        _check,
+    ),
+    "serve": (
+        "open the pages in a browser",
+        "afterbout serve --season my-season",
+        _serve,
+    ),
+    "export": (
+        "write a match's aligned samples to one file",
+        "afterbout export m01 --season my-season --to m01.csv",
+        _export,
+    ),
+    "explain": (
+        "say what a word means",
+        "afterbout explain sag",
+        _explain,
+    ),
+}
 
 
 def parser() -> argparse.ArgumentParser:

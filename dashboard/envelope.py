@@ -49,7 +49,7 @@ def rating_lines(build: Build | None, pack: Pack | None, longest_s: float) -> li
     out: list[RatingLine] = []
     short, long = DEFAULTS.shortest_window_s, DEFAULTS.continuous_window_s
     end = max(longest_s, long * 1.05)
-    if pack is not None and pack.continuous_C is not None:
+    if pack is not None and pack.continuous_C is not None and pack.capacity_Ah is not None:
         steady = pack.continuous_C * pack.capacity_Ah
         points = [(long, steady), (end, steady)]
         name = f"pack {figure(steady, 'A')} from {long:g} s"

@@ -166,8 +166,7 @@ class Canvas:
         extra = f' stroke="{stroke}" stroke-width="{num(sw)}"' if stroke else ""
         extra += f' stroke-dasharray="{dash}"' if dash else ""
         self.raw(
-            f'<rect x="{num(x)}" y="{num(y)}" width="{num(max(w, 0))}" height="{num(max(h, 0))}" '
-            f'fill="{fill}"{extra}/>'
+            f'<rect x="{num(x)}" y="{num(y)}" width="{num(max(w, 0))}" height="{num(max(h, 0))}" fill="{fill}"{extra}/>'
         )
 
     def line(self, x1: float, y1: float, x2: float, y2: float, stroke: str, sw: float = 1, *, dash: str = "") -> None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 import re
 
+from ingest.packs import Pack
+
 VERDICT_WORDS = {
     "over": "Over",
     "fault": "Fault",
@@ -109,6 +111,12 @@ def part_name(part: str) -> str:
     """ "battery_lead" is read "Battery lead"."""
     words = part.replace("_", " ").strip()
     return words[:1].upper() + words[1:]
+
+
+def pack_words(pack: Pack) -> str:
+    """ "p1, 6 cells 3.3 Ah" """
+    capacity = "" if pack.capacity_Ah is None else f" {pack.capacity_Ah:g} Ah"
+    return f"{pack.id}, {pack.cells} cells{capacity}"
 
 
 def check_name(check: str) -> str:

@@ -13,6 +13,7 @@ from dashboard.marks import mark_svg
 from dashboard.page_words import (
     VERDICT_WORDS,
     minutes,
+    pack_words,
     seconds,
 )
 from dashboard.rows import margin_rows
@@ -75,7 +76,7 @@ def _title(review: Review, build: Build | None, pack: Pack | None, share: bool) 
     if build is not None:
         cells.append(("Build", ", ".join(x for x in (build.id, build.build.summary) if x)))
     if pack is not None:
-        cells.append(("Pack", f"{pack.id}, {pack.cells} cells {pack.capacity_Ah:g} Ah"))
+        cells.append(("Pack", pack_words(pack)))
     if facts.minutes_to_next is not None:
         cells.append(("Next match", f"in {minutes(facts.minutes_to_next)}"))
     robot = f"Match sheet, {build.build.robot}" if build is not None and build.build.robot else "Match sheet"

@@ -26,7 +26,7 @@ def pack_title(slot: str, pack: Pack | None) -> str:
 def pack_lines(build: Build, slot: str, pack: Pack | None, status: Mapping[str, PartStatus]) -> list[Line]:
     cells = pack.cells if pack else next((s.cells for s in build.packs if s.id == slot), build.cells)
     about = f"{cells} cells"
-    if pack is not None:
+    if pack is not None and pack.capacity_Ah is not None:
         about += f", {number(pack.capacity_Ah, 'Ah').rstrip('0').rstrip('.')} Ah"
     lines: list[Line] = [(about, "")]
     own = status.get(slot) or (status.get(pack.id) if pack else None) or PartStatus()

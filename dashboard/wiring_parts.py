@@ -106,9 +106,7 @@ def run_state(run: Run, status: dict[str, PartStatus]) -> RunState:
     )
 
 
-def draw_run(
-    c: Canvas, run: Run, x1: float, x2: float, y: float, scale: Scale, state: RunState, judged: bool
-) -> None:
+def draw_run(c: Canvas, run: Run, x1: float, x2: float, y: float, scale: Scale, state: RunState, judged: bool) -> None:
     """The run itself from x1 to x2 at y: outline, tone, copper."""
     t = c.tones
     copper = copper_px(run.wire, scale)
@@ -126,9 +124,7 @@ def draw_run(
     if state.whole_run and (row is None or row.verdict != "over"):
         reach = scale.jacket + scale.bulge
         mid = (x1 + x2) / 2
-        c.rect(
-            mid - 1.4 * scale.jacket, y - reach, 2.8 * scale.jacket, 2 * reach, c.hatch, stroke=t.orangefill, sw=1.5
-        )
+        c.rect(mid - 1.4 * scale.jacket, y - reach, 2.8 * scale.jacket, 2 * reach, c.hatch, stroke=t.orangefill, sw=1.5)
     c.rect(x1, y - radius, x2 - x1, 2 * radius, t.ink)
     dash = "5 4" if unknown else ""
     for side in (-1, 1):

@@ -67,9 +67,7 @@ def wiring_svg(
     left_out = keep_rows(roots, status, max_rows) if max_rows is not None else 0
     leaves = sum(root.leaves for root in roots)
     scale = SCREEN if theme != "print" else SHEET if leaves < DENSE_FROM else SHEET_DENSE
-    return _Picture(build, roots, status, review is not None, theme, width, scale, packs or {}).draw(
-        teaching, left_out
-    )
+    return _Picture(build, roots, status, review is not None, theme, width, scale, packs or {}).draw(teaching, left_out)
 
 
 class _Picture(Measure):

@@ -29,6 +29,7 @@ class ReadOptions:
     rate_Hz: float | None = None
     dbc: Path | None = None
     parts: dict[str, str] = field(default_factory=dict)  # part id -> kind (controller, motor, wire, ...)
+    pole_pairs: dict[str, int] = field(default_factory=dict)  # controller or motor id -> pole pairs
     name: str | None = None  # the user's own file name, where the path is a stored copy
 
 

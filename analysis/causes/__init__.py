@@ -58,9 +58,9 @@ def _with_cause(finding: Finding, wiring: Tree | None, detected: list[Finding], 
     if finding.cause not in ("unknown", "pack_resistance", "low_voltage_cutoff", "contact_heating", "thin_wire"):
         return finding
     for other in detected:
-        if finding.check == "contact_temperature" and other.cause == "joint_step":
-            if finding.part in other.could_be or finding.part == other.part:
-                return replace(finding, cause="joint_step", evidence=(*finding.evidence, *other.evidence[:1]))
+        in_joint = finding.part in other.could_be or finding.part == other.part
+        if finding.check == "contact_temperature" and other.cause == "joint_step" and in_joint:
+            return replace(finding, cause="joint_step", evidence=(*finding.evidence, *other.evidence[:1]))
         if finding.check == "cell_minimum" and other.cause == "weak_cell" and finding.part == other.part:
             return replace(finding, cause="weak_cell", evidence=(*finding.evidence, *other.evidence[:1]))
         if finding.check in ("pack_sag", "cell_minimum") and other.check == "pack_resistance":
@@ -108,9 +108,9 @@ def _consequences(findings: list[Finding]) -> list[Finding]:
                 continue
             if finding.check == "link" and other.check == "rail_voltage" and near(finding, other):
                 cause = "rail_voltage"
-            if finding.cause == "thermal_limit" and other.cause == "stall" and other.part == finding.part:
-                if other.start_s <= finding.start_s:
-                    cause = "motor:" + other.part
+            earlier = other.part == finding.part and other.start_s <= finding.start_s
+            if finding.cause == "thermal_limit" and other.cause == "stall" and earlier:
+                cause = "motor:" + other.part
             if finding.cause == "joint_step" and finding.check != "joint" and other.check == "joint":
                 cause = "joint"
             if finding.check in ("cell_minimum", "pack_sag") and other.check in (

@@ -344,9 +344,7 @@ def detect(data: MatchData) -> tuple[list[Finding], list[Happening]]:
         elif short:
             findings.append(as_finding("motor_fault", short, "note", "likely", drive.current.channel, "A"))
         if limited:
-            findings.append(
-                as_finding("thermal_buildup", limited, "fault", "likely", f"{drive.id}_temp_degC", "degC")
-            )
+            findings.append(as_finding("thermal_buildup", limited, "fault", "likely", f"{drive.id}_temp_degC", "degC"))
     return findings, happened
 
 

@@ -156,9 +156,7 @@ def not_full(data: MatchData, checked: Outcome) -> Finding | None:
         verdict="note",
         confidence="likely",
         limit=full * pack.cells,
-        evidence=(
-            f"{rest.value:.2f} V a cell at rest before the match: about {state.start_pct.value:.0f} % charged",
-        ),
+        evidence=(f"{rest.value:.2f} V a cell at rest before the match: about {state.start_pct.value:.0f} % charged",),
         rating_source=f"full voltage of {pack.chemistry}",
         check="charge_at_start",
     )

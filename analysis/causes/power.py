@@ -60,10 +60,7 @@ def _all_ended(data: MatchData) -> Finding | None:
         return None
     last = max(end for end, _ in ends.values())
     running = [
-        s
-        for _, signals in ends.values()
-        for s in signals
-        if s.channel.endswith(("input_current_A", "pack_current_A"))
+        s for _, signals in ends.values() for s in signals if s.channel.endswith(("input_current_A", "pack_current_A"))
     ]
     loaded = [s for s in running if _loaded_at_end(s)]
     if not loaded or last < data.window.end_s - TOGETHER_S:

@@ -1,0 +1,97 @@
+"""A word in one sentence, for newcomers; everyday words lead to ours."""
+
+from __future__ import annotations
+
+GLOSSARY: dict[str, str] = {
+    "sag": "The drop of the pack's voltage under load; it comes back when the load goes.",
+    "brown-out": "The receiver's supply falls below what it needs, so it stops or restarts.",
+    "dropout": "A stretch without a signal, from a tenth of a second up.",
+    "failsafe": "What the receiver does by itself when the radio is gone: drives stop, weapon to zero.",
+    "radio": "The control link between your hands and the robot; a log shows its quality and its losses.",
+    "stall": "A motor under current that does not turn; all it takes becomes heat.",
+    "spin-up": "The weapon coming up to speed, at the highest current it ever draws.",
+    "hit": "A blow that takes speed from the weapon at once; the controller pays it back with current.",
+    "push": "Wheels held or slipping under current, within what the parts are rated for.",
+    "pack": "The battery as you plug it in.",
+    "cell": "One of the pack's cells in series; the weakest one decides how far the pack can go.",
+    "internal resistance": "What makes the pack sag: volts lost for each ampere, stated at a time scale such as 1 s.",
+    "resistance at 1 s": "Volts lost for each ampere, one second after a step of current; it compares packs.",
+    "charge used": "The ampere-hours taken out of the pack; the capacity is what it holds when full.",
+    "C figure": "A pack's current rating as a multiple of its capacity; a label can fail a pack, never vouch for it.",
+    "controller": "What drives a motor from the pack at the receiver's command.",
+    "regulator": "Makes the receiver's 5 V from the pack.",
+    "rail": "The regulator's output to the receiver and servos.",
+    "disconnect": "The mechanical switch or removable link that takes all power off the robot.",
+    "link": "The removable link of the main disconnect, never the radio.",
+    "contact": "Where current passes between two parts pressed together: plug, link, screw.",
+    "joint": "Where two conductors are made one: solder, crimp, screw; it heats when it comes loose.",
+    "run": "One length of wire between two points of the wiring, out and back.",
+    "lead": "A run from the distribution to one load.",
+    "branch": "A run and everything below it.",
+    "distribution": "Where the battery lead splits into the leads.",
+    "margin": "How much is left to the rating: 100 % untouched, 0 % at the rating, below zero past it.",
+    "rating": "What a part may see, with where that figure comes from.",
+    "envelope": "The worst current over every length of time, from a tenth of a second to the whole match.",
+    "r.m.s.": "The steady current that would heat as much as the real one did.",
+    "i²t": "Current squared times time: what warms a wire and opens a fuse.",
+    "fuse curve": "How long a fuse takes to open at each multiple of its rating, at least and at most.",
+    "cutoff": "The voltage at which a controller stops its motor to spare the pack.",
+    "current limit": "The controller holding its current at a set figure.",
+    "thermal limit": "The controller lowering its output because it is hot.",
+    "lost synchronism": "A brushless controller no longer knows where the rotor is; the motor stops and starts again.",
+    "regeneration": "A braking motor feeding the pack: current below zero, voltage rising.",
+    "weak cell": "One cell with clearly more resistance than its neighbours.",
+    "under-sampled": "Logged too slowly to show peaks, so they are not judged.",
+    "clipped": "The sensor stood at its full scale: the true value is at least that.",
+    "not checked": "The log or the description lacks what this check needs; it does not mean safe.",
+    "over": "Past a rating.",
+    "close": "Within a tenth of a rating, or its uncertainty reaches it.",
+    "fault": "Something failed or was lost; no rating is involved.",
+    "within": "Nothing past its rating in what was checked.",
+    "note": "Worth knowing; nothing to do.",
+    "match": "One bout in the arena, from the start signal to the end.",
+    "match clock": "Seconds since the first sample of the first log; the other logs are brought onto it.",
+    "reading": "A small file that says how the columns of one kind of log are meant.",
+    "reuse": "Nothing in the log against it; no log sees a crushed cell.",
+    "retire": "Take out of use.",
+    "interval": "Where the true figure lies with good confidence.",
+}  # fmt: skip
+
+EVERYDAY: dict[str, str] = {
+    "esc": "controller",
+    "bec": "regulator",
+    "ubec": "regulator",
+    "desync": "lost synchronism",
+    "sync loss": "lost synchronism",
+    "ir": "internal resistance",
+    "fight": "match",
+    "battery": "pack",
+    "lipo": "pack",
+    "lvc": "cutoff",
+    "low voltage cutoff": "cutoff",
+    "voltage sag": "sag",
+    "brownout": "brown-out",
+    "rms": "r.m.s.",
+    "kill switch": "disconnect",
+    "removable link": "link",
+    "signal loss": "dropout",
+    "rssi": "radio",
+    "fail-safe": "failsafe",
+    "undersampled": "under-sampled",
+    "aliasing": "under-sampled",
+    "saturated": "clipped",
+    "i2t": "i²t",
+    "solder joint": "joint",
+    "power switch": "disconnect",
+    "braking": "regeneration",
+    "spinup": "spin-up",
+}
+
+
+def look_up(term: str) -> tuple[str, str] | None:
+    """(our word, its sentence) for one of our words or an everyday one; None where neither is known."""
+    wanted = " ".join(term.lower().replace("_", " ").split())
+    names = {name.lower(): name for name in GLOSSARY}
+    wanted = EVERYDAY.get(wanted, wanted)
+    name = names.get(wanted) or names.get(wanted.replace(" ", "-")) or names.get(wanted.replace("-", " "))
+    return None if name is None else (name, GLOSSARY[name])

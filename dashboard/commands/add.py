@@ -1,0 +1,68 @@
+"""afterbout add: log files into a season as one match."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from dashboard.output import print_json, say, warn
+
+WORDS = {"added": "added", "unchanged": "was there already", "again": "read again with another reading"}
+
+
+def run(args: argparse.Namespace) -> int:
+    from dashboard.cli import EXIT_DONE
+    from dashboard.progress import Progress
+    from dashboard.reviewing import read_options
+    from ingest.align import align
+    from ingest.season import Season
+
+    season = Season(args.season)
+    build = _build_of(season, args)
+    options = read_options(build, season, args.reading, args.rate, args.dbc)
+    about: dict[str, Any] = {k: v for k in ("event", "opponent") if (v := getattr(args, k)) is not None}
+    with Progress("adding") as show:
+        result = season.add(
+            args.files,
+            args.match,
+            build=args.build,
+            pack=args.pack,
+            options=options,
+            progress=lambda name, step, done: show(0.0, f"{name}: {step} {done:,}"),
+            align=align,
+            **about,
+        )
+    for text in (*result.warnings, *(result.notes if args.json else ())):
+        warn(text)
+    if args.json:
+        print_json(
+            {
+                "schema": "afterbout.add/1",
+                "match": result.match.id,
+                "created": result.created,
+                "changed": result.changed,
+                "logs": [
+                    {"name": log.name, "sha256": log.sha256, "status": log.status, "rows": log.provenance.rows}
+                    for log in result.logs
+                ],
+                "warnings": list(result.warnings),
+                "notes": list(result.notes),
+            }
+        )
+        return EXIT_DONE
+    for log in result.logs:
+        say(f"{log.name}: {WORDS.get(log.status, log.status)}, {log.provenance.rows:,} rows")
+    for text in result.notes:
+        say(text)
+    say(f"Next: afterbout review {result.match.id} --season {season.root}")
+    return EXIT_DONE
+
+
+def _build_of(season: Any, args: argparse.Namespace) -> Any:
+    """The build that names the parts: the one given, else the one that the match file states."""
+    if args.build is not None:
+        return season.build(args.build)
+    if args.match in season.ids("matches"):
+        stated = season.match(args.match).build
+        return season.build(stated) if stated else None
+    return None
