@@ -159,7 +159,7 @@ def _wraps(unit: str, tick_s: float, whole: bool) -> tuple[float, ...]:
 
 
 def number_candidate(
-    column: ColumnEvidence, starts: Sequence[int], rows: int, reading: Reading | None, nameless: bool, width: int
+    column: ColumnEvidence, starts: Sequence[int], rows: int, reading: Reading | None, nameless: bool, leading: bool
 ) -> Candidate | None:
     """A number column as a clock, or None where its name, unit or values speak against it."""
     said = reading is not None and reading.time_column is not None and reading.time_column == column.source
@@ -176,7 +176,7 @@ def number_candidate(
     if not said:
         if base is not None and base[0] not in ("s", "samples", "1", "clock"):
             return None
-        if not (timed or counting or unit_is_time or (not words and (nameless or column.index == 0) and width > 1)):
+        if not (timed or counting or unit_is_time or (not words and leading)):
             return None
         backward = int(np.count_nonzero(steps < 0))
         forward = int(np.count_nonzero(steps > 0))
@@ -184,7 +184,7 @@ def number_candidate(
             return None
         if not words and not unit_is_time:
             low, high = np.quantile(steps[steps > 0], [0.1, 0.9])
-            if backward > 0.02 * steps.size or forward < 0.9 * steps.size or high > 3.0 * low or column.index > 1:
+            if backward > 0.02 * steps.size or forward < 0.9 * steps.size or high > 3.0 * low:
                 return None
         if counting and not timed and not unit_is_time and forward < 0.5 * steps.size:
             return None
@@ -332,9 +332,7 @@ def rate_from_preamble(preamble: Mapping[str, str]) -> tuple[float, str] | None:
         if amount <= 0:
             continue
         what = (found["what"] or found["alone"] or "").lower()
-        unit_text = (
-            value[number.end() :].strip().strip("[]()") or (re.findall(r"[\[(]([^\])]+)[\])]", key) or [""])[-1]
-        )
+        unit_text = value[number.end() :].strip().strip("[]()") or (re.findall(r"[\[(]([^\])]+)[\])]", key) or [""])[-1]
         base = unit_of(unit_text.split()[0]) if unit_text else None
         if unit_text.lower() in (
             "sps",

@@ -33,9 +33,11 @@ def find_clock(
     nameless = not any(layout.names)
     found: list[Candidate] = []
     by_index = {c.index: (c, values) for c, values in zip(plan.columns, parsed.columns, strict=True)}
+    full = [e.index for e in evidence if e.kind == "number" and np.isfinite(e.values).mean() >= 0.5]
     for column in evidence:
         if column.kind == "number":
-            candidate = number_candidate(column, starts, total, reading, nameless, len(plan.columns))
+            leading = len(full) > 1 and column.index == full[0]
+            candidate = number_candidate(column, starts, total, reading, nameless, leading)
             if candidate is not None:
                 found.append(candidate)
     stamps = [c for c, _ in by_index.values() if c.kind == "time" and c.stamp is not None]
@@ -47,15 +49,9 @@ def find_clock(
     for time in times:
         near = sorted(dates, key=lambda d: abs(d.index - time.index))
         if near:
-            combos.append(
-                (((near[0].index, "date"), (time.index, "stamp")), f"{near[0].source} + {time.source}", time)
-            )
+            combos.append((((near[0].index, "date"), (time.index, "stamp")), f"{near[0].source} + {time.source}", time))
         for day in evidence:
-            if (
-                day.kind == "number"
-                and day.decimals == 0
-                and day.source.lower().strip() in ("day", "days", "d", "tag")
-            ):
+            if day.kind == "number" and day.decimals == 0 and day.source.lower().strip() in ("day", "days", "d", "tag"):
                 combos.append((((day.index, "days"), (time.index, "stamp")), f"{day.source} + {time.source}", time))
     extra = _milliseconds(evidence)
     for parts, label, stamp in list(combos):

@@ -47,9 +47,7 @@ def _majority(columns: Sequence[Sequence[str]], decimal: str | None) -> NumberSt
     return NumberStyle(votes.most_common(1)[0][0])
 
 
-def plan_column(
-    index: int, name: str, cells: Sequence[str], fallback: NumberStyle, decimal: str | None
-) -> ColumnPlan:
+def plan_column(index: int, name: str, cells: Sequence[str], fallback: NumberStyle, decimal: str | None) -> ColumnPlan:
     """The kind and the style of one column. cells are tidied."""
     filled = [c for c in cells if not is_missing(c)]
     plan = ColumnPlan(index, name, "number", NumberStyle(fallback.decimal))

@@ -62,12 +62,23 @@ def split_line(line: str, dialect: Dialect) -> list[str]:
         return [text[1:-1] if len(text) > 1 and text[0] == '"' == text[-1] else text]
     if delimiter == WHITESPACE:
         if '"' in line:
-            line = _RUNS.sub(" ", line.strip())
-            return next(csv.reader([line], delimiter=" "), [])
+            return _quoted_cells(_RUNS.sub(" ", line.strip()), " ")
         return line.split()
     if '"' in line:
-        return next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
+        return _quoted_cells(line, delimiter)
     return line.split(delimiter)
+
+
+def _quoted_cells(line: str, delimiter: str) -> list[str]:
+    """Cells of which some are quoted; a line whose quotes make no sense is split where its delimiters stand."""
+    flat = line.replace("\n", "\x1e").replace("\r", "\x1f")
+    try:
+        cells = next(csv.reader([flat], delimiter=delimiter, skipinitialspace=True), [])
+    except csv.Error:
+        return line.split(delimiter)
+    if "\n" in line or "\r" in line:
+        return [c.replace("\x1e", "\n").replace("\x1f", "\r") for c in cells]
+    return cells
 
 
 def cell_class(cell: str) -> str:

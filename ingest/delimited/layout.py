@@ -56,7 +56,9 @@ def read_layout(table: Table, dialect: Dialect, last_column_empty: bool, counts_
             layout.units_line, layout.units = number, [c.strip() for c in cells]
             fresh.append(k)
             continue
-        if header is None and _is_header(cells, table, k, rows):
+        exact = len(cells) == table.width
+        near = k == len(rows) - 1 - len(fresh) and (exact or number >= table.first_line - 1 - len(fresh))
+        if header is None and near and (exact or not _KEY_VALUE.match(_text)) and _is_header(cells, table):
             header = k
             layout.header_line, layout.names = number, cells
             continue
@@ -115,9 +117,7 @@ def _is_units_row(cells: Sequence[str]) -> bool:
     return strong >= 1 and hits >= 0.75 * len(named)
 
 
-def _is_header(
-    cells: Sequence[str], table: Table, place: int, rows: Sequence[tuple[int, str, list[str] | None]]
-) -> bool:
+def _is_header(cells: Sequence[str], table: Table) -> bool:
     named = [c.strip() for c in cells if c.strip()]
     if not named:
         return False
@@ -163,13 +163,15 @@ def _read_notes(layout: Layout, lines: Sequence[tuple[int, str]], dialect: Diale
         bare = strip_comment(text)[0].strip()
         if not bare:
             continue
-        cells = [c.strip() for c in split_line(bare, dialect)]
-        filled = [c for c in cells if c]
         found = _KEY_VALUE.match(bare.strip(';,\t |"'))
         if found is not None:
             layout.preamble.setdefault(found["key"].strip('" '), found["value"].strip('"; ,\t'))
-        elif len(filled) in (2, 3) and dialect.delimiter not in ("", " ") and cell_class(filled[0]) == "X":
-            layout.preamble.setdefault(filled[0].strip(':"'), " ".join(filled[1:]))
+        else:
+            for other in dict.fromkeys((dialect.delimiter, ";", ",", "\t")):
+                parts = [c.strip() for c in bare.split(other) if c.strip()] if other not in ("", " ") else []
+                if len(parts) in (2, 3) and cell_class(parts[0]) == "X" and len(parts[0]) <= 40:
+                    layout.preamble.setdefault(parts[0].strip(':"'), " ".join(parts[1:]))
+                    break
         layout.notes.append(bare)
 
 
@@ -221,7 +223,7 @@ def _unit_from_notes(layout: Layout, index: int) -> tuple[str | None, str | None
                 return parts[index], "note"
         if name and len(name) > 0:
             own = re.search(
-                rf"(?<![\w]){re.escape(name)}(?![\w])\s*(?:[:=-]|\bis\b|\bin\b)*[^;\n]*?"
+                rf"(?<![\w]){re.escape(name)}(?![\w])\s*(?:[:=-]|\bis\b)*[^;,\n]*?"
                 rf"(?:\bin\s+(?P<u1>[^\s,;.]+)|[\[(](?P<u2>[^\])]+)[\])]|[:=]\s*(?P<u3>[^\s,;]+)\s*$)",
                 note,
                 re.IGNORECASE if len(name) > 2 else 0,

@@ -124,9 +124,7 @@ class Ledger:
             if more > 0:
                 first = self.first[key]
                 result.append(
-                    Fault(
-                        first.code, first.severity, f"{more} more like line {first.line}.", None, first.column, more
-                    )
+                    Fault(first.code, first.severity, f"{more} more like line {first.line}.", None, first.column, more)
                 )
         return tuple(result)
 

@@ -29,9 +29,7 @@ _COMMA = re.compile(r"[+-]?(?:\d+,?\d*|,\d+)(?:[eEdD][+-]?\d+)?")
 _HEX = re.compile(r"[+-]?0[xX][0-9a-fA-F]+")
 _CODE = re.compile(r"0\d+")
 # Groups of three after one to three digits; the mark must be the same between all groups.
-_GROUPED = re.compile(
-    r"(?P<sign>[+-]?)(?P<int>[1-9]\d{0,2}(?:(?P<mark>[.,' ’_])\d{3})(?:(?P=mark)\d{3})*)(?P<rest>.*)"
-)
+_GROUPED = re.compile(r"(?P<sign>[+-]?)(?P<int>[1-9]\d{0,2}(?:(?P<mark>[.,' ’_])\d{3})(?:(?P=mark)\d{3})*)(?P<rest>.*)")
 _ANY_NUMBER = re.compile(r"[+-]?\s?(?:\d[\d.,' ’_]*|[.,]\d+)(?:[eE][+-]?\d+)?")
 
 

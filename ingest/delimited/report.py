@@ -120,9 +120,7 @@ def clock_faults(sniffed: Sniffed, run: ClockRun | None, wall: WallCheck | None,
         )
     )
     faults.append(
-        lines_fault(
-            "clock_backward", "repaired", run.late, "A stamp lies before the one above it; put in order", label
-        )
+        lines_fault("clock_backward", "repaired", run.late, "A stamp lies before the one above it; put in order", label)
     )
     faults.append(
         lines_fault(

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from ingest.delimited.dialect import is_comment, split_line
+from ingest.delimited.lines import joined_lines
 from ingest.delimited.numbers import FLAGS, MISSING, OVERRANGE, NumberStyle, is_missing, number_and_unit, tidy
 from ingest.delimited.plan import ColumnPlan, OddLine, Parsed, Plan
 from ingest.delimited.source import Block
@@ -34,24 +34,8 @@ def numbered_lines(block: Block, plan: Plan) -> tuple[list[tuple[int, str]], int
         lines.pop()
     numbered = list(enumerate(lines, block.line))
     if '"' in text and any(line.count('"') % 2 for line in lines):
-        numbered = list(_joined(numbered))
+        numbered = list(joined_lines(numbered))
     return numbered, faults
-
-
-def _joined(lines: list[tuple[int, str]]) -> Iterator[tuple[int, str]]:
-    k = 0
-    while k < len(lines):
-        number, text = lines[k]
-        if text.count('"') % 2:
-            for ahead in range(1, 21):  # our choice: a cell of more than 20 lines is a stray quote instead
-                if k + ahead >= len(lines):
-                    break
-                if lines[k + ahead][1].count('"') % 2:
-                    text = "\n".join(line for _, line in lines[k : k + ahead + 1])
-                    k += ahead
-                    break
-        yield number, text
-        k += 1
 
 
 def parse_rough(block: Block, plan: Plan) -> Parsed:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from itertools import islice
 
 from ingest.delimited.encoding import Encoding, encoding_of, line_end_of, narrow_encoding, normal_ends
+from ingest.delimited.lines import joined_lines
 from ingest.delimited.source import Source, to_utf8
 
 WHOLE_BYTES = 1 << 20  # up to here every line is looked at before reading
@@ -29,10 +31,11 @@ class Sample:
     def lines_for_dialect(self) -> list[str]:
         """Up to about 300 lines, most of them from where rows rather than a preamble stand."""
         texts = [text for _, text in self.head]
+        rows = [text for text in texts if _is_mostly_digits(text)]
+        if len(rows) >= 3:
+            texts = rows
         wanted = 300 if not self.pieces else 100
-        step = max(1, len(texts) // wanted)
-        # The end of the head counts more than its beginning, where the preamble is.
-        chosen = texts[len(texts) // 5 :: step] if len(texts) > 50 else texts
+        chosen = texts[:: max(1, len(texts) // wanted)]
         for piece in self.pieces:
             chosen.extend(islice(piece, 0, None, max(1, len(piece) // 20)))
         return chosen
@@ -64,17 +67,29 @@ def take_sample(source: Source, codec: str | None, head_bytes: int = HEAD_BYTES)
     lines = normal_ends(data).decode("utf-8", errors="replace").split("\n")
     if not whole or lines[-1] == "":
         lines.pop()
+    numbered = list(enumerate(lines, 1))
+    if b'"' in data:
+        numbered = list(joined_lines(numbered))
     inside = data.rstrip(b"\0").count(0)
     damaged = sum("\0" in text.strip("\0") for text in lines)
     pieces = [source.sample_lines(place, PIECE_BYTES, encoding) for place in places]
     return Sample(
         encoding,
         line_end,
-        list(enumerate(lines, 1)),
+        numbered,
         [p for p in pieces if p],
         whole,
         inside > 0 and damaged > 0.5 * max(1, len(lines)),
     )
+
+
+_NO_FIGURES = re.compile(r"[^0-9.,;:+\-\t |\"/]")
+
+
+def _is_mostly_digits(text: str) -> bool:
+    """A row of figures rather than a line of words: at most a third of it is neither digit, mark nor delimiter."""
+    text = text[:400]
+    return any(c.isdigit() for c in text) and 3 * len(_NO_FIGURES.findall(text)) <= len(text)
 
 
 def _whole_characters(piece: bytes) -> bytes:

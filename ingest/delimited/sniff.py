@@ -20,6 +20,7 @@ from ingest.delimited.fast import can_be_fast, parse_block
 from ingest.delimited.layout import Layout, read_layout, unit_of_column
 from ingest.delimited.layout_faults import layout_faults
 from ingest.delimited.numbers import decimals_of, tidy
+from ingest.delimited.pairs import pairs_of
 from ingest.delimited.plan import ColumnPlan, Parsed, Plan
 from ingest.delimited.rough import merge
 from ingest.delimited.sample import MOST_ROWS, Sample, take_sample
@@ -68,12 +69,34 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
     rows = _some_rows(stretches, dialect, table.width, 400)
     if not rows:
         raise _no_table(source, sample)
+    paired = pairs_of(table, dialect, rows)
+    if paired == "unclear":
+        raise UnreadableLog(
+            "commas may be both the delimiter and the decimal mark",
+            file=source.path,
+            line=table.first_line,
+            found=",".join(rows[0])[:60],
+            mend="Export it with semicolons or tabs between the columns, or with decimal points.",
+        )
+    if paired:
+        table.width //= 2
+        table.mask = ["N"] * table.width
+        rows = [[f"{a},{b}" for a, b in zip(row[::2], row[1::2], strict=True)] for row in rows]
+        faults.append(
+            Fault(
+                "decimal_split",
+                "repaired",
+                "Commas are both delimiter and decimal mark: two cells make one number.",
+                table.first_line,
+            )
+        )
     layout = read_layout(table, dialect, _edge_empty(rows), _counts(rows))
     if reading is not None:
         _apply_reading(layout, reading, sample, dialect)
     columns = plan_columns(layout.names, rows, reading.decimal if reading else None)
     columns = _without_edges(columns, layout, rows)
     plan = _make_plan(dialect, columns, layout, tables, table, sample, faults)
+    plan.pairs = bool(paired)
     parsed, starts = _parse_sample(stretches, plan)
     if parsed.rows == 0:
         raise _no_table(source, sample)

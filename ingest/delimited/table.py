@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from ingest.delimited.dialect import Dialect, cell_class, split_line, strip_comment
+from ingest.delimited.units import is_unit
 
 MAX_COLUMNS = 2000  # our choice: the widest log we can imagine is a hundred cells and their balance flags
 LINES_ABOVE = 400
@@ -27,6 +28,7 @@ class Table:
     closed: bool = False
     header: tuple[str, ...] | None = None
     texts: list[tuple[int, str]] = field(default_factory=list)
+    clocks: list[float] = field(default_factory=list)  # the last two figures of the first column
 
     def fits(self, classes: list[str]) -> bool:
         """Whether a row of these classes belongs to this table: at most half of its number cells may be odd."""
@@ -42,7 +44,22 @@ class Table:
             return False
         return odd * 2 <= wanted
 
-    def take(self, classes: list[str], line: int, text: str) -> None:
+    def goes_on(self, cell: str) -> bool:
+        """Whether the first column continues as before: forward, by no more than five of its steps."""
+        try:
+            value = float(cell)
+        except ValueError:
+            return False
+        if len(self.clocks) < 2:
+            return True
+        step = self.clocks[1] - self.clocks[0]
+        return 0 <= value - self.clocks[1] <= 5 * abs(step)
+
+    def take(self, classes: list[str], line: int, text: str, first: str) -> None:
+        try:
+            self.clocks = [*self.clocks[-1:], float(first)]
+        except ValueError:
+            self.clocks = []
         if self.rows < FEW_ROWS:
             self.texts.append((line, text))
         for k, kind in enumerate(classes):
@@ -75,6 +92,7 @@ def find_tables(lines: Iterable[tuple[int, str]], dialect: Dialect) -> list[Tabl
     current: Table | None = None
     above: deque[tuple[int, str]] = deque(maxlen=LINES_ABOVE)
     odd = 0
+    foreign = False  # other names stand above; whether another table follows, the first column tells
     for number, text in lines:
         if not text.strip("\0 \t\r\x1a;,"):
             above.append((number, ""))
@@ -86,9 +104,11 @@ def find_tables(lines: Iterable[tuple[int, str]], dialect: Dialect) -> list[Tabl
             above.append((number, text))
             continue
         classes = row_classes(cells)
+        if foreign and current is not None and is_row(classes) and not current.goes_on(cells[0]):
+            current.closed = True
         if current is not None and not current.closed and current.fits(classes) and is_row(classes):
-            current.take(classes, number, text)
-            odd = 0
+            current.take(classes, number, text, cells[0])
+            odd, foreign = 0, False
             above.clear()
             continue
         if current is not None and _is_repeat(current, cells, dialect):
@@ -98,7 +118,7 @@ def find_tables(lines: Iterable[tuple[int, str]], dialect: Dialect) -> list[Tabl
             back = _reopen(tables, classes) if _no_header(above, dialect, len(cells)) else None
             if back is not None and odd < 200:
                 current = back
-                current.take(classes, number, text)
+                current.take(classes, number, text, cells[0])
             else:
                 if current is not None:
                     current.closed = True
@@ -110,14 +130,16 @@ def find_tables(lines: Iterable[tuple[int, str]], dialect: Dialect) -> list[Tabl
                 if same is not None:
                     current = same
                     same.closed = False
-                    current.take(classes, number, text)
+                    current.take(classes, number, text, cells[0])
                 else:
-                    current.take(classes, number, text)
+                    current.take(classes, number, text, cells[0])
                     tables.append(current)
             above.clear()
+            odd, foreign = 0, False
             continue
         above.append((number, text))
         odd += 1
+        foreign = foreign or (current is not None and _is_other_header(current, cells))
     return tables
 
 
@@ -125,16 +147,27 @@ def _is_repeat(table: Table, cells: list[str], dialect: Dialect) -> bool:
     return table.header is not None and [c.strip() for c in cells] == list(table.header)
 
 
+def _is_other_header(table: Table, cells: list[str]) -> bool:
+    """Names of the same number as the table's columns, all text and all different."""
+    named = [c.strip() for c in cells if c.strip()]
+    if len(cells) != table.width or len(named) < 0.8 * table.width or len(set(named)) < len(named):
+        return False
+    if row_classes(named).count("X") < len(named):
+        return False
+    return table.width >= 3 or bool(set(named) & set(table.header or ()))
+
+
 def _header_cells(above: Iterable[tuple[int, str]], dialect: Dialect, width: int) -> tuple[str, ...] | None:
-    """The nearest line above a table that has its number of cells, all text: names (or units)."""
-    found = None
-    for _, text in list(above)[-4:]:
+    """The nearest line above a table that has its number of cells, all text, and is no row of units."""
+    for _, text in list(above)[:-5:-1]:
         if not text:
             continue
         cells = [c.strip() for c in split_line(strip_comment(text)[0], dialect)]
         if len(cells) == width and width > 1 and row_classes(cells).count("X") * 2 >= width:
-            found = tuple(cells) if found is None else found
-    return found
+            named = [c for c in cells if c]
+            if sum(is_unit(c) for c in named) < 0.75 * len(named):
+                return tuple(cells)
+    return None
 
 
 def _no_header(above: Iterable[tuple[int, str]], dialect: Dialect, width: int) -> bool:
@@ -153,7 +186,7 @@ def _same_header(tables: list[Table], fresh: Table) -> Table | None:
     """An earlier section with the very same header: one table in several pieces."""
     if fresh.header is None:
         return None
-    return next((t for t in tables if t.width == fresh.width and t.header == fresh.header), None)
+    return next((t for t in tables if t.header == fresh.header and t.fits(fresh.mask)), None)
 
 
 def main_table(tables: list[Table]) -> Table | None:

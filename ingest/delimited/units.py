@@ -94,9 +94,7 @@ _GLUED = re.compile(
     r"(?P<number>[+-]?\s?(?:\d[\d.,' ’]*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*[\[(]?\s*(?P<unit>[^\d\s\])][^\])]*?)\s*[\])]?"
 )
 _BRACKETS = re.compile(r"[\[({<]\s*(?P<unit>[^\[\](){}<>]{0,24}?)\s*[\])}>]")
-_NOT_GLUED = frozenset(
-    ("-", "1", "none", "[]", "()", "#", "n", "text", "enum", "hex", "raw", "local", "time", "date")
-)
+_NOT_GLUED = frozenset(("-", "1", "none", "[]", "()", "#", "n", "text", "enum", "hex", "raw", "local", "time", "date"))
 
 
 def unit_of(text: str) -> tuple[str, float] | None:
