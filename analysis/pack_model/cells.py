@@ -67,8 +67,6 @@ def fit_cells(
     gain = current.gain_rel * excess
     mismatch = max(cell_voltages[name].gain_rel for name in names) * float(value[k])
     half = float(np.sqrt(half**2 + (1.96 * gain) ** 2 + (1.96 * mismatch) ** 2))
-    measured = Measured(
-        excess, excess - half, excess + half, "against the median of the other cells, paired jackknife"
-    )
+    measured = Measured(excess, excess - half, excess + half, "against the median of the other cells, paired jackknife")
     weak = measured.low > 0 and middle > 0 and excess > WEAK_REL * middle
     return CellFits(scale_s, mohm, refused, names[k], measured, 100 * excess / middle if middle > 0 else None, weak)

@@ -20,7 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.pack_model.common import GAP_PERIODS, NotFitted, Pair, jackknife_half_width, resample_pair
-from analysis.pack_model.ladder import Ladder, climb
+from analysis.pack_model.ladder import Ladder, climb, dot
 from analysis.pack_model.result import PackFit
 from analysis.signal import Bools, Floats, Measured, Signal
 
@@ -127,7 +127,7 @@ def _coarse_shift(pair: Pair) -> int:
     di = np.where(pair.usable[1:] & pair.usable[:-1], np.diff(pair.x), 0.0)
     dv = np.where(pair.usable[1:] & pair.usable[:-1], -np.diff(pair.y), 0.0)
     inner = slice(reach, di.shape[0] - reach)
-    scores = [float(di[inner.start - k : inner.stop - k] @ dv[inner]) for k in range(-reach, reach + 1)]
+    scores = [dot(di[inner.start - k : inner.stop - k], dv[inner]) for k in range(-reach, reach + 1)]
     return int(np.argmax(scores)) - reach
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.pack_model.common import NotFitted, huber_weights, jackknife_half_width, resample_common
-from analysis.pack_model.ladder import low_pass
+from analysis.pack_model.ladder import applied, dot, low_pass, normal_matrix
 from analysis.pack_model.result import PackFit
 from analysis.signal import Bools, Floats, Measured, Signal
 
@@ -89,11 +89,10 @@ def _fit(d: _Drop) -> tuple[Floats, Floats, Floats]:
     beta = np.zeros(d.x.shape[1])
     residual = d.y
     for _ in range(5):
-        xw = d.x * weight[:, None]
-        gram = xw.T @ d.x
+        gram, right = normal_matrix(d.x, weight, d.y)
         gram[1, 1] -= weight.sum() * d.noise_A**2
-        beta = _solve(gram, xw.T @ d.y)
-        residual = d.y - d.x @ beta
+        beta = _solve(gram, right)
+        residual = d.y - applied(d.x, beta)
         weight = huber_weights(residual, d.on)
     return beta, residual, weight
 
@@ -114,8 +113,7 @@ def harness_resistance(current: Signal, v_upstream: Signal, v_downstream: Signal
     rights = np.empty((BLOCKS, d.x.shape[1]))
     for k in range(BLOCKS):
         s = slice(edges[k], edges[k + 1])
-        xw = d.x[s] * weight[s, None]
-        grams[k], rights[k] = xw.T @ d.x[s], xw.T @ d.y[s]
+        grams[k], rights[k] = normal_matrix(d.x[s], weight[s], d.y[s])
         grams[k][1, 1] -= weight[s].sum() * d.noise_A**2
     left_out = _solve(grams.sum(0) - grams, rights.sum(0) - rights)[:, 1]
     value = 1e3 * float(beta[1])
@@ -135,7 +133,7 @@ def harness_resistance(current: Signal, v_upstream: Signal, v_downstream: Signal
 
 def _slope(x: Floats, y: Floats) -> float:
     xc = x - x.mean()
-    return float(xc @ (y - y.mean()) / max(float(xc @ xc), 1e-12))
+    return dot(xc, y - y.mean()) / max(dot(xc, xc), 1e-12)
 
 
 def resistance_steps(
@@ -166,7 +164,7 @@ def slope_steps(fit: PackFit, window_s: float = WINDOW_S) -> ResistanceOverTime:
     q = np.asarray((fit.used_Ah - fit.middle_Ah) / fit.scale_Ah)
     active = fit.steps_ohm[1:] > 0
     z = low_pass(i, fit.period_s, fit.taus_s[active])
-    lost = fit.steps_ohm[0] * i + z @ fit.steps_ohm[1:][active]
+    lost = fit.steps_ohm[0] * i + applied(z, fit.steps_ohm[1:][active])
     change = np.gradient(i)
     powers = q[:, None] ** np.arange(fit.open_circuit.shape[0])
     x = np.concatenate([np.ones((q.shape[0], 1)), i[:, None], powers[:, 1:], z], axis=1)
@@ -197,9 +195,8 @@ def _find_step(
     step: Step | None = None
     for _ in range(3):  # a true step makes its own samples look like outliers: weigh again with the step in the model
         xw = x * w[:, None]
-        gram = xw.T @ x
-        beta = _solve(gram, xw.T @ y)
-        e = y - x @ beta
+        gram, right = normal_matrix(x, w, y)
+        e = y - applied(x, _solve(gram, right))
         tail_cross = np.cumsum((xw * i[:, None])[::-1], axis=0)[::-1]  # (n, m): sum over t >= t_k of w·I·x
         tail_e = np.cumsum((w * i * e)[::-1])[::-1]
         tail_ii = np.cumsum((w * i * i)[::-1])[::-1]
@@ -214,10 +211,8 @@ def _find_step(
         size = float(tail_e[k] / freedom[k])
         late = np.arange(n) >= k
         full = np.concatenate([x, (i * late)[:, None]], axis=1)
-        fw = full * w[:, None]
-        beta_full = _solve(fw.T @ full, fw.T @ y)
-        left = y - full @ beta_full
-        var = float((w * left) @ left / max(float(w.sum()) - full.shape[1], 1.0))
+        left = y - applied(full, _solve(*normal_matrix(full, w, y)))
+        var = dot(w * left, left) / max(float(w.sum()) - full.shape[1], 1.0)
         var *= _correlation_factor((w * i * left)[on])
         sigmas = float(np.sqrt(gained[k] / var)) if var > 0 else (np.inf if gained[k] > 0 else 0.0)
         w = huber_weights(left, on)
@@ -230,11 +225,11 @@ def _find_step(
 def _correlation_factor(v: Floats) -> float:
     """How much slower than white noise the sum of v grows; at least 1 (Newey and West 1987, 25 lags)."""
     v = v - v.mean()
-    c0 = float(v @ v)
+    c0 = dot(v, v)
     if c0 <= 0:
         return 1.0
     lags = 25
-    total = sum((1 - k / (lags + 1)) * float(v[k:] @ v[:-k]) for k in range(1, lags + 1) if k < v.shape[0])
+    total = sum((1 - k / (lags + 1)) * dot(v[k:], v[:-k]) for k in range(1, lags + 1) if k < v.shape[0])
     return max(1.0, 1.0 + 2.0 * total / c0)
 
 
@@ -260,9 +255,8 @@ def _describe(
     parts = []
     # The straight drift, last column where there is one, is dropped here: before and after are plain levels.
     full = np.concatenate([np.delete(x, column, axis=1), (i * ~late)[:, None], (i * late)[:, None]], axis=1)
-    fw = full * w[:, None]
-    gram = fw.T @ full
-    beta = _solve(gram, fw.T @ y)
+    gram, right = normal_matrix(full, w, y)
+    beta = _solve(gram, right)
     cov = np.linalg.inv(gram + 1e-10 * np.diag(np.maximum(np.diag(gram), 1e-12))) * var
     error = np.sqrt(np.maximum(np.diag(cov)[-2:], 0.0))
     for value, sd in zip(beta[-2:], error, strict=True):

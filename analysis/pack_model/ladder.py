@@ -17,6 +17,7 @@ TAU_RANGE_S = (0.03, 60.0)
 ROUNDS = 4  # Huber weights and the charge factor settle in three
 # Our choice: below a tenth of the capacity the open-circuit curve is straight enough for fewer terms.
 SHORT_USE = 0.10
+CHUNK = 300  # rows; our choice: small enough to stay on one thread
 
 
 @dataclass
@@ -95,14 +96,40 @@ def solve_bounded(gram: Floats, right: Floats, free: int) -> Floats:
     return np.asarray(np.concatenate([solved[:, -1] - solved[:, :-1] @ bounded, bounded]) / s)
 
 
+def normal_matrix(x: Floats, weight: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """(m, m) and (m,): x'Wx and x'Wy, summed over chunks.
+
+    A product of this size in one piece is spread over threads by the linear algebra library, which costs up to
+    thirty times its worth where the other cores are busy; in chunks it stays on one.
+    """
+    m = x.shape[1]
+    gram, right = np.zeros((m, m)), np.zeros(m)
+    for low in range(0, x.shape[0], CHUNK):
+        part = x[low : low + CHUNK]
+        weighed = (part * weight[low : low + CHUNK, None]).T
+        gram += weighed @ part
+        right += weighed @ y[low : low + CHUNK]
+    return gram, right
+
+
+def dot(a: Floats, b: Floats) -> float:
+    """Sum of a·b on one thread."""
+    return float(np.einsum("i,i->", a, b))
+
+
+def applied(x: Floats, beta: Floats) -> Floats:
+    """(n,) the columns of x (n, m) times beta (m,), on one thread."""
+    return np.asarray(np.einsum("ij,j->i", x, beta))
+
+
 def _noise_cov(period_s: float, taus: Floats, noise_A: float, n: int = 600) -> Floats:
     """Covariance that current noise alone gives the columns [I', I'', -I, -z...] of one sample."""
     impulse = np.zeros(n)
     impulse[1] = 1.0
     early, late = np.roll(impulse, -1), np.roll(impulse, 1)
     rows = [0.5 * (early - late), early - 2 * impulse + late, -impulse, *-low_pass(impulse, period_s, taus).T]
-    taps = np.vstack(rows)
-    return np.asarray(noise_A**2 * (taps @ taps.T))
+    taps = np.vstack(rows).T
+    return noise_A**2 * normal_matrix(taps, np.ones(n), np.zeros(n))[0]
 
 
 def climb(pair: Pair, current: Floats, on: Bools, noise_A: float, capacity_Ah: float) -> Ladder | NotFitted:
@@ -134,15 +161,14 @@ def climb(pair: Pair, current: Floats, on: Bools, noise_A: float, capacity_Ah: f
     for _ in range(ROUNDS):
         for k in range(n_move):
             x[:, n_ocv + k] = -lost * q ** (k + 1)
-        xw = x * weight[:, None]
-        gram = xw.T @ x
+        gram, right = normal_matrix(x, weight, y)
         gram[noisy] -= weight.sum() * cov
         try:
-            beta = solve_bounded(gram, xw.T @ y, free)
+            beta = solve_bounded(gram, right, free)
         except (np.linalg.LinAlgError, RuntimeError):
             return NotFitted("current and voltage do not determine a resistance", "log a whole match with its loads")
-        residual = y - x @ beta
-        lost = losses @ beta[free:]
+        residual = y - applied(x, beta)
+        lost = applied(losses, beta[free:])
         weight = huber_weights(residual, on)
     if beta[free:].sum() <= 0:
         return NotFitted(
@@ -153,10 +179,8 @@ def climb(pair: Pair, current: Floats, on: Bools, noise_A: float, capacity_Ah: f
     grams, rights = np.empty((BLOCKS, *gram.shape)), np.empty((BLOCKS, x.shape[1]))
     for k in range(BLOCKS):
         s = slice(edges[k], edges[k + 1])
-        xw = x[s] * weight[s, None]
-        grams[k] = xw.T @ x[s]
+        grams[k], rights[k] = normal_matrix(x[s], weight[s], y[s])
         grams[k][noisy] -= weight[s].sum() * cov
-        rights[k] = xw.T @ y[s]
     try:
         left_out = np.stack(
             [solve_bounded(grams.sum(0) - grams[k], rights.sum(0) - rights[k], free)[free:] for k in range(BLOCKS)]

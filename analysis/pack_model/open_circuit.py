@@ -9,13 +9,9 @@ from analysis.signal import Floats, Measured
 
 CHARGE = np.array([0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.0])
 # Ai et al. 2020, cobalt-oxide/graphite pouch cell, 25 °C, as computed with PyBaMM 26.10.1.1 (set Ai2020).
-AI_2020_V = np.array(
-    [3.0, 3.5421, 3.6396, 3.6954, 3.7331, 3.7622, 3.7925, 3.8365, 3.9089, 3.9945, 4.0879, 4.1384, 4.2]
-)
+AI_2020_V = np.array([3.0, 3.5421, 3.6396, 3.6954, 3.7331, 3.7622, 3.7925, 3.8365, 3.9089, 3.9945, 4.0879, 4.1384, 4.2])
 # Ecker et al. 2015, lithium-polymer pouch cell, as computed with PyBaMM 26.10.1.1 (set Ecker2015).
-ECKER_2015_V = np.array(
-    [2.5, 3.2938, 3.4586, 3.587, 3.7094, 3.77, 3.7873, 3.8155, 3.8823, 3.9868, 4.0789, 4.1353, 4.2]
-)
+ECKER_2015_V = np.array([2.5, 3.2938, 3.4586, 3.587, 3.7094, 3.77, 3.7873, 3.8155, 3.8823, 3.9868, 4.0789, 4.1353, 4.2])
 # The polynomial is of an old cell that ends at 4.10 V, so it takes part only where all three agree on what full is.
 POLYNOMIAL_TO = 0.80
 CELL_SPREAD_V = 0.010  # our choice: cells of other makers with the same chemistry
@@ -46,9 +42,7 @@ def open_circuit_cell_V(charge: float) -> Measured | NotFitted:
     middle = float(np.mean(values))
     if charge <= POLYNOMIAL_TO:
         values.append(float(chen_rincon_mora_V(charge)))
-    return Measured(
-        middle, min(values) - CELL_SPREAD_V, max(values) + CELL_SPREAD_V, "spread of three published cells"
-    )
+    return Measured(middle, min(values) - CELL_SPREAD_V, max(values) + CELL_SPREAD_V, "spread of three published cells")
 
 
 def charge_from_rest(cell_V: Measured, chemistry: str) -> Measured | NotFitted:
@@ -85,6 +79,4 @@ def cold_factor(temp_degC: float) -> Measured | NotFitted:
         )
     lever = 1e3 / GAS_CONSTANT * (1 / (temp_degC + 273.15) - 1 / 298.15)
     factors = [float(np.exp(e * lever)) for e in (ACTIVATION_KJ_MOL.low, ACTIVATION_KJ_MOL.high)]
-    return Measured(
-        float(np.exp(ACTIVATION_KJ_MOL.value * lever)), min(factors), max(factors), ACTIVATION_KJ_MOL.basis
-    )
+    return Measured(float(np.exp(ACTIVATION_KJ_MOL.value * lever)), min(factors), max(factors), ACTIVATION_KJ_MOL.basis)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.pack_model.common import NotFitted, jackknife_half_width
-from analysis.pack_model.ladder import low_pass
+from analysis.pack_model.ladder import applied, low_pass
 from analysis.signal import Bools, Floats, Measured
 
 
@@ -93,7 +93,7 @@ class PackFit:
         used = np.concatenate([[0.0], np.cumsum(0.5 * (current_A[1:] + current_A[:-1]) * dt)]) / 3600.0
         active = self.steps_ohm[1:] > 0
         z = low_pass(current_A, float(np.median(dt)), self.taus_s[active])
-        lost = self.steps_ohm[0] * current_A + z @ self.steps_ohm[1:][active]
+        lost = self.steps_ohm[0] * current_A + applied(z, self.steps_ohm[1:][active])
         return np.asarray(self.open_circuit_V(used) - self.loss_factor(used) * lost)
 
 
