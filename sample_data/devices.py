@@ -84,7 +84,7 @@ def weapon(event: int, *, rate_Hz: float = 50.0) -> Device:
             Column("Motor current", "weapon_motor_current_A", "A", 1.0, 0.0, 1, 0.35, 0.1),
             Column("ERPM", "weapon_motor_speed_rpm", "ERPM", erpm, 0.0, 0, 6.0),
             Column("Duty", "weapon_duty_pct", "%", 1.0, 0.0, 1),
-            Column("Command", "weapon_command_pct", "%", 1.0, 0.0, 1),
+            Column("Command", "weapon_command_pct", "%", digits=1, digital=True),
             Column("Controller temp", "weapon_temp_degC", "°C", 1.0, 0.0, 1, 0.1, 0.1),
             Column("Motor temp", "weapon_motor_temp_degC", "°C", 1.0, 0.0, 1, 0.2, 0.1),
         )
@@ -111,7 +111,7 @@ def weapon(event: int, *, rate_Hz: float = 50.0) -> Device:
         Column("Motor current [A]", "weapon_motor_current_A", "A", 1.0, 0.0, 1, 0.35, 0.1),
         Column("ERPM", "weapon_motor_speed_rpm", "ERPM", erpm, 0.0, 0, 6.0),
         Column("Duty [%]", "weapon_duty_pct", "%", 1.0, 0.0, 1),
-        Column("Command [%]", "weapon_command_pct", "%", 1.0, 0.0, 1),
+        Column("Command [%]", "weapon_command_pct", "%", digits=1, digital=True),
         Column(f"Controller temp [{hot}]", "weapon_temp_degC", hot, scale, shift, 1, 0.1, 0.1),
         Column(f"Motor temp [{hot}]", "weapon_motor_temp_degC", hot, scale, shift, 1, 0.2, 0.1),
     )
@@ -139,7 +139,7 @@ def drive(side: str, event: int, *, rate_Hz: float = 20.0) -> Device:
         Column("Input current [A]", f"{part}_input_current_A", "A", 1.0, 0.0, 2, 0.06, 0.05),
         Column("Motor current [A]", f"{part}_motor_current_A", "A", 1.0, 0.0, 2, 0.12, 0.05),
         Column("Duty [%]", f"{part}_duty_pct", "%", 1.0, 0.0, 1),
-        Column("Command [%]", f"{part}_command_pct", "%", 1.0, 0.0, 1),
+        Column("Command [%]", f"{part}_command_pct", "%", digits=1, digital=True),
         Column("Speed [rpm]", f"{motor}_speed_rpm", "rpm", 1.0, 0.0, 0, 4.0),
         Column(f"Controller temp [{hot}]", f"{part}_temp_degC", hot, scale, shift, 1, 0.1, 0.1),
     )
@@ -160,15 +160,17 @@ def drive(side: str, event: int, *, rate_Hz: float = 20.0) -> Device:
 def receiver(event: int, *, rate_Hz: float = 20.0, uptime: bool = False) -> Device:
     """A logger on the receiver's telemetry, with a wall clock; it watches the 5 V rail and the regulator's input."""
     columns: tuple[Column, ...] = (
-        Column("Link quality [%]", "link_quality_pct", "%", noise=0.4, digits=0, lowest=0.0, full_scale=100.0),
-        Column("RSSI [dBm]", "link_strength_dBm", "dBm", 1.0, 0.0, 0, 0.6),
-        Column("Failsafe", "link_failsafe_active", "", 1.0, 0.0, 0),
+        Column(
+            "Link quality [%]", "link_quality_pct", "%", digits=0, noise=0.4, lowest=0.0, full_scale=100.0, digital=True
+        ),
+        Column("RSSI [dBm]", "link_strength_dBm", "dBm", digits=0, noise=0.6, digital=True),
+        Column("Failsafe", "link_failsafe_active", digits=0, digital=True),
         Column("Rail voltage [V]", "receiver_rail_voltage_V", "V", 1.0, 0.0, 2, 0.006, 0.01),
         Column("Rail current [A]", "receiver_rail_current_A", "A", 1.0, 0.0, 2, 0.02, 0.01),
         Column("Receiver supply input voltage [V]", "receiver_supply_voltage_V", "V", 1.0, 0.0, 2, 0.012, 0.02),
     )
     if uptime:
-        columns += (Column("Receiver uptime [s]", "receiver_uptime_s", "s", 1.0, 0.0, 1),)
+        columns += (Column("Receiver uptime [s]", "receiver_uptime_s", "s", digits=1, digital=True),)
     device = Device(
         "receiver.log",
         rate_Hz,
@@ -194,6 +196,8 @@ def slow_logger(restart: tuple[float, float]) -> Device:
         Column("Weapon input voltage [V]", "weapon_voltage_V", "V", 1.0, 0.0, 2, 0.012, 0.02),
         Column("Weapon temp [°C]", "weapon_temp_degC", "°C", 1.0, 0.0, 1, 0.1, 0.1),
         Column("Receiver rail voltage [V]", "receiver_rail_voltage_V", "V", 1.0, 0.0, 2, 0.006, 0.01),
-        Column("Link quality [%]", "link_quality_pct", "%", noise=0.4, digits=0, lowest=0.0, full_scale=100.0),
+        Column(
+            "Link quality [%]", "link_quality_pct", "%", digits=0, noise=0.4, lowest=0.0, full_scale=100.0, digital=True
+        ),
     )
     return Device("slow_logger.csv", 2.0, columns, "s", "t [s]", drift_ppm=18.0, restart=restart, own_power=True)

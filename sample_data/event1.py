@@ -123,7 +123,5 @@ def _m04(seed: int) -> Plan:
         air_degC=20.0,
         script=fight(seed + 4, 150.0, intensity=1.3),
         devices=usual(1),
-        planted=(
-            Planted("voltage_sag", "weak_cell", "cell4", 18.0, 168.0, "cell 4 has 11 mΩ, the others about 4 mΩ"),
-        ),
+        planted=(Planted("voltage_sag", "weak_cell", "cell4", 18.0, 168.0, "cell 4 has 11 mΩ, the others about 4 mΩ"),),
     )

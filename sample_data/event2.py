@@ -34,8 +34,7 @@ def _m05(seed: int) -> Plan:
         devices=usual(2),
         plants=Plants(link_losses=tuple((at(a), at(b)) for a, b in losses)),
         planted=tuple(
-            Planted("signal_dropout", "radio_loss", "link", a, b, "no radio for 0.6 s, rail steady")
-            for a, b in losses
+            Planted("signal_dropout", "radio_loss", "link", a, b, "no radio for 0.6 s, rail steady") for a, b in losses
         ),
         notes="stopped for a blink three times",
     )
@@ -92,21 +91,14 @@ def _m07(seed: int) -> Plan:
 
 
 def _m08(seed: int) -> Plan:
-    script = fight(
-        seed + 8,
-        150.0,
-        intensity=1.2,
-        weapon_slow_from=90.5,
-        extra_hits=((94.6, 0.62),),
-        no_hits_between=((88.0, 98.0),),
-    )
+    # a hit jars the disconnect open: 5 ms later it is gone, before the weapon takes current again
+    script = fight(seed + 8, 150.0, intensity=1.2, extra_hits=((95.995, 0.42),), no_hits_between=((90.0, 98.0),))
     shove = np.interp(script.t_s, [at(94.0), at(95.2)], [0.0, 1.0])
-    push = np.where(script.t_s > at(94.0), 0.42 * shove, script.push_Nm)
     script = replace(
         script,
-        left=script.left * (1.0 - shove) + 0.70 * shove,
-        right=script.right * (1.0 - shove) + 0.70 * shove,
-        push_Nm=push,
+        left=script.left * (1.0 - shove) + 0.60 * shove,
+        right=script.right * (1.0 - shove) + 0.60 * shove,
+        push_Nm=np.where(script.t_s > at(94.0), 0.28 * shove, script.push_Nm),
     )
     return Plan(
         id="m08",
@@ -131,5 +123,5 @@ def _m08(seed: int) -> Plan:
                 "everything behind the disconnect goes dark at once, the pack itself is well",
             ),
         ),
-        notes="went dead in the middle of a push",
+        notes="went dead at a hit in the middle of a push",
     )

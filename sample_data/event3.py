@@ -10,7 +10,7 @@ import numpy as np
 from . import devices as dev
 from .parts import PACKS
 from .plan import Plan, Planted, at, used, usual
-from .plants import Plants
+from .plants import BURST_SHARE, Plants
 from .script import fight
 from .truth import Truth
 
@@ -37,7 +37,7 @@ def _m09(seed: int) -> Plan:
 
 
 def _m10(seed: int) -> Plan:
-    losses = ((57.3, 57.9), (96.1, 96.7), (128.4, 129.0))
+    losses = ((57.3, 58.2), (96.1, 97.0), (128.4, 129.3))
     script = fight(seed + 10, 155.0, intensity=1.2, no_hits_between=tuple((a - 4.0, b + 4.0) for a, b in losses))
     return Plan(
         id="m10",
@@ -76,7 +76,7 @@ def _m11(seed: int) -> Plan:
         devices=usual(3),
         planted=(
             Planted("voltage_sag", "cold_pack", "pack", 18.0, 158.0, "pack at 8 °C"),
-            Planted("voltage_sag", "ageing", "pack", 18.0, 158.0, "pack 14 % over its first figure; confounded"),
+            Planted("voltage_sag", "ageing", "pack", 18.0, 158.0, "14 % over its stated figure; confounded"),
         ),
         notes="frost in the car park, pack not warmed",
     )
@@ -104,11 +104,15 @@ def _m12(seed: int) -> Plan:
 
 
 def _wild_speed(truth: Truth, seed: int) -> Truth:
-    """Out of step the controller reports speeds that are not there."""
+    """Out of step the controller reports speeds that are not there, and nothing while it has let go."""
     rng = np.random.default_rng([seed, 41])
-    rpm = truth.channels["weapon_motor_speed_rpm"].copy()
+    real = truth.channels["weapon_motor_speed_rpm"]
+    told = real.copy()
     for a, b in truth.plants.sync_losses:
-        inside = (truth.t_s >= a) & (truth.t_s < a + 0.6 * (b - a))
+        let_go = a + BURST_SHARE * (b - a)
+        inside = (truth.t_s >= a) & (truth.t_s < let_go)
         steps = np.repeat(rng.uniform(0.1, 1.8, int(inside.sum()) // 20 + 1), 20)[: int(inside.sum())]
-        rpm[inside] = rpm[inside] * steps
-    return replace(truth, channels={**truth.channels, "weapon_motor_speed_rpm": rpm})
+        told[inside] *= steps
+        told[(truth.t_s >= let_go) & (truth.t_s < b)] = 0.0
+    channels = {**truth.channels, "weapon_motor_speed_rpm": told, "weapon_motor_real_speed_rpm": real}
+    return replace(truth, channels=channels)

@@ -25,7 +25,8 @@ class Column:
 
     written = round((value + offset + noise) * scale + shift, digits), after limiting the reading to lowest and
     full_scale.
-    quantum is the step of the sensor's own converter, in the channel's unit.
+    quantum is the step of the sensor's own converter, in the channel's unit. A digital value (a counter, a flag, a
+    command) is the latest one at the instant; anything else is averaged over the device's average_s.
     """
 
     header: str
@@ -38,6 +39,7 @@ class Column:
     quantum: float = 0.0
     offset: float = 0.0
     lowest: float | None = None
+    digital: bool = False
     full_scale: float | None = None
 
 
@@ -107,7 +109,9 @@ def sample(device: Device, truth: Truth, zero_s: float, seed: tuple[int, ...]) -
 
 def _read(column: Column, device: Device, truth: Truth, true_s: Floats, rng: np.random.Generator) -> Floats:
     values = truth.channels[column.channel]
-    if device.average_s > 0.0:
+    if column.digital:
+        values_at = values[np.searchsorted(truth.t_s, true_s, side="right") - 1]
+    elif device.average_s > 0.0:
         values_at = _box_average(values, truth.t_s, true_s, device.average_s)
     else:
         values_at = np.interp(true_s, truth.t_s, values)

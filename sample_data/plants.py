@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+BURST_SHARE = 0.4
+
 
 @dataclass(frozen=True)
 class JointStep:
@@ -21,7 +23,8 @@ class Plants:
     stall: the left wheels are wedged between the two times, at full command.
     joint_step: see JointStep. open_at_s: the main disconnect opens there.
     lifter_stalls: (start, end, resistance of the stalled servo in ohm).
-    link_losses: (start, end) of no radio reception. sync_losses: (start, end) of the weapon motor out of step.
+    link_losses: (start, end) of no radio reception. sync_losses: (start, end) of the weapon motor out of step:
+    ragged current for BURST_SHARE of it, then the controller lets go until it starts again.
     """
 
     stall: tuple[float, float] | None = None

@@ -14,9 +14,7 @@ from .script import Script
 
 Floats = npt.NDArray[np.float64]
 
-FAILSAFE_AFTER_s = (
-    0.10  # the receiver holds its last outputs this long (our choice within 0.1 to 1 s, common practice)
-)
+FAILSAFE_AFTER_s = 0.10  # the receiver holds its last outputs this long (our choice within 0.1 to 1 s, common practice)
 RESTART_s = 0.75  # a receiver whose rail fell below its minimum starts again and finds its radio (our choice)
 
 

@@ -69,14 +69,13 @@ def fight(
     no_hits_between: tuple[tuple[float, float], ...] = (),
     launches: tuple[float, ...] = (),
     weapon_level: float = 0.92,
-    weapon_slow_from: float | None = None,
 ) -> Script:
     """A plausible match. Times given here are on the match clock (simulation time less PRE_ROLL_s).
 
     intensity scales how often the weapon hits and how much it loses (0.5 to 2).
     extra_hits are added as (time, part kept); no_hits_between are windows free of other hits.
     launches: both drives go to full forward there (with the weapon still spinning up after a hit, the heaviest
-    load a match knows). weapon_slow_from: the driver eases the weapon to 45 % from there.
+    load a match knows).
     """
     rng = np.random.default_rng([seed, 11])
     zero = PRE_ROLL_s
@@ -87,8 +86,6 @@ def fight(
     weapon.to(zero + 12.0, 0.12)  # system test: a slow turn of the drum
     weapon.to(zero + 12.7, 0.0)
     weapon.to(start + rng.uniform(0.6, 1.4), weapon_level)
-    if weapon_slow_from is not None:
-        weapon.to(zero + weapon_slow_from, 0.45)
     weapon.to(end, 0.0)
 
     left, right = _Stick(0.45), _Stick(0.45)

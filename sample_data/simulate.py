@@ -15,7 +15,7 @@ import numpy.typing as npt
 from . import cell
 from .heat import JointHeat, PackHeat, TwoNode, WireHeat
 from .parts import COPPER_PER_K, BuildSpec, Drive, PackSpec
-from .plants import NOTHING, Plants
+from .plants import BURST_SHARE, NOTHING, Plants
 from .rail import Rail, rail_and_link
 from .script import Script, STEP_s
 from .truth import Recorded, Truth, finish
@@ -165,7 +165,7 @@ def _run(
             if sync[k]:
                 i = burst[k]
                 dw = 0.30 if i > 0.0 else 0.0
-                torque = -0.30 * Kw * i
+                torque = -0.80 * Kw * i
             else:
                 d = max(dw, e / v) + rise_w
                 if d > cmd_w[k]:
@@ -271,7 +271,7 @@ def _sync_loss(script: Script, plants: Plants, seed: int) -> tuple[list[bool], l
     for start, end in plants.sync_losses:
         span = (script.t_s >= start) & (script.t_s < end)
         t = script.t_s[span] - start
-        ringing = (t < 0.6 * (end - start)).astype(float)
+        ringing = (t < BURST_SHARE * (end - start)).astype(float)
         wave = np.abs(np.sin(2.0 * math.pi * 27.0 * t + 2.0 * np.sin(2.0 * math.pi * 5.3 * t)))
         lost[span] = True
         current[span] = ringing * 115.0 * wave**2 * rng.uniform(0.75, 1.0, t.shape)
