@@ -113,6 +113,10 @@ DO_WORDS = {
 }  # fmt: skip
 
 
+# Notes that ask for something although nothing is past a rating.
+WORTH_DOING = ("cold_pack", "ageing", "not_full", "drag", "pack_empty")
+
+
 def unit(name: str) -> str:
     return UNIT_WORDS.get(name, name)
 
@@ -158,7 +162,7 @@ def sentence(finding: Finding, build: Build | None = None) -> str:
     value = number(finding.measured, finding.unit)
     limit = number(finding.limit, finding.unit)
     at = f"at {finding.start_s:.1f} s"
-    times = f", {finding.count} times" if finding.count > 1 else ""
+    times = f", {_often(finding.count)}" if finding.count > 1 else ""
     estimated = "about " if finding.check in ("wire_temperature", "contact_temperature") else ""
     if finding.high is not None and math.isinf(finding.high):
         estimated = "at least "
@@ -173,7 +177,8 @@ def sentence(finding: Finding, build: Build | None = None) -> str:
     if cause in ("joint_step", "joint_intermittent") and finding.check == "joint":
         return f"The resistance of {part} rose by {value} {at} and stayed: {listed(finding.could_be, 'or')}."
     if cause == "sync_loss":
-        return f"The {part} motor lost synchronism{times or ''}; first {at}."
+        first = min((o.start_s for o in finding.occurrences), default=finding.start_s)
+        return f"The {part} motor lost synchronism{times}, first at {first:.1f} s."
     if cause == "stall" and finding.check == "motor":
         lasted = finding.end_s - finding.start_s
         return f"The {part} motor stood still under {value} for {lasted:.1f} s, from {finding.start_s:.1f} s{times}."
@@ -184,7 +189,9 @@ def sentence(finding: Finding, build: Build | None = None) -> str:
     if finding.check == "pack_resistance":
         ratio = finding.facts.get("per_cell_mohm")
         each = f" ({number(float(ratio), 'mohm')} a cell)" if isinstance(ratio, int | float) else ""
-        return f"The pack had {value} at 1 s{each}; new it had {limit}."
+        both = {"cold_pack", "ageing"} <= set(finding.could_be)
+        reason = ": cold or ageing, this log cannot tell which" if both else f": {CAUSE_WORDS[finding.cause]}"
+        return f"The pack had {value} at 1 s{each}; new it had {limit}{reason}."
     if finding.check == "charge_at_start":
         return f"The pack rested at {value} before the match; full is {limit}."
     if finding.limit is not None:
@@ -213,10 +220,14 @@ def _is_minimum(finding: Finding) -> bool:
     return finding.check in ("pack_sag", "cell_minimum", "controller_cutoff", "controller_voltage", "rail_voltage")
 
 
+def _often(count: int) -> str:
+    words = {1: "once", 2: "twice", 3: "three times", 4: "four times", 5: "five times"}
+    return words.get(count, f"{count} times")
+
+
 def _loss_sentence(finding: Finding) -> str:
     lengths = [o.measured for o in finding.occurrences if o.measured is not None]
-    many = {1: "once", 2: "twice", 3: "three times", 4: "four times", 5: "five times"}
-    often = many.get(finding.count, f"{finding.count} times")
+    often = _often(finding.count)
     longest = f"for {number(max(lengths), 's')}" if lengths else ""
     if len(lengths) > 1 and max(lengths) - min(lengths) > 0.15:
         longest = f"for up to {number(max(lengths), 's')}"
@@ -280,10 +291,11 @@ def three_lines(
     smallest = min(passed, key=lambda p: p.margin_pct, default=None)
     margin = f"The smallest margin is {smallest.margin_pct:.0f} %, at the {name_of(smallest.part)}." if smallest else ""
     noted = [f for f in findings if f.verdict == "note"]
-    second = noted[0].sentence if noted else (blind or "Nothing in the log against it.")
+    second = noted[0].sentence if noted else "Nothing in the log against it."
     if blind:
         return f"Nothing past its rating in what was logged. {margin}".strip(), blind, _mend(quality, not_checked)
-    return f"Nothing past its rating. {margin}".strip(), second, "No action."
+    act = do(noted[0]) if noted and noted[0].cause in WORTH_DOING else "No action."
+    return f"Nothing past its rating. {margin}".strip(), second, act
 
 
 def _blind(quality: tuple[QualityNote, ...], not_checked: tuple[NotChecked, ...]) -> str:

@@ -55,7 +55,7 @@ def _wrapped(head: str, text: str) -> list[str]:
 
 
 def _others(document: dict[str, Any]) -> list[str]:
-    rest = document["findings"][1:]
+    rest = [f for f in document["findings"] if f["sentence"] != document["lines"][0]]
     if not rest:
         return []
     out = ["", "Also"]

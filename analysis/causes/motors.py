@@ -25,6 +25,9 @@ PUSH_S = 1.5  # held for this long is worth a note
 HIT_DROP_SHARE = 0.15  # of the usual speed, lost within HIT_S
 HIT_S = 0.15
 SYNC_STOP_S = 0.15
+JUMP_SHARE = 0.12  # of the usual speed from one sample to the next, and back: no rotor does that
+JUMPS = 3
+IDLE_CURRENT_SHARE = 0.03
 
 
 @dataclass(frozen=True, eq=False)
@@ -210,41 +213,87 @@ def shocks(data: MatchData) -> list[Happening]:
 
 
 def lost_synchronism(data: MatchData, drive: Drive) -> list[Happening]:
-    """A brushless motor under command whose current and speed collapse together, then a new start.
+    """A brushless controller that lost the rotor: two signatures, and a new start after either.
 
-    A hit leaves current (the controller pays the speed back at once); here the current goes away with the speed.
+    Erratic: the reported speed jumps to and fro by more than any motor can (its rotor has inertia). Collapse: speed
+    and current go away together under command, where a hit leaves current (the controller pays the speed back).
     """
     if drive.controller.motor_type == "brushed" or drive.speed is None or drive.usual_rpm <= 0:
         return []
-    t, x = drive.speed.t_s, np.abs(drive.speed.x)
     if drive.command_pct is None:
         return []
-    asked = np.interp(t, drive.t_s, np.abs(drive.command_pct))
+    t, x = drive.speed.t_s, np.abs(drive.speed.x)
+    asked = np.interp(t, drive.t_s, np.abs(drive.command_pct)) > COMMANDED_PCT
     current = np.interp(t, drive.t_s, np.abs(drive.current_A))
-    running = drive.usual_rpm
-    slow = (asked > COMMANDED_PCT) & (x < 0.5 * running)
+    idle = asked & (current < IDLE_CURRENT_SHARE * drive.usual_peak_A + 3.0 * drive.current.noise)
+    quiet = spans(idle, t, join_s=0.03)
     found = []
-    for start, end in spans(slow, t, join_s=0.1):
+    for start, end in _erratic(drive, t, x, asked):
+        after = [(a, b) for a, b in quiet if b - a >= 0.08 and a - end < 0.4 and b > start]
+        stop = max((b for _, b in after), default=end)
+        inside = (t >= start) & (t <= end)
+        detail = f"its speed reading jumps between {x[inside].min():,.0f} and {x[inside].max():,.0f} rpm under command"
+        if after:
+            detail += f", then no drive for {sum(b - a for a, b in after):.2f} s"
+        found.append(
+            Happening("sync_loss", drive.id, start, stop, "lost synchronism", detail, float(np.ptp(x[inside])))
+        )
+    for start, end in spans(asked & (x < 0.5 * drive.usual_rpm), t, join_s=0.1):
         head = x[(t >= start - 0.6) & (t < start)]
-        if not len(head) or head.max() < 0.55 * running or end - start < SYNC_STOP_S:
+        if end - start < SYNC_STOP_S or not len(head) or head.max() < 0.55 * drive.usual_rpm:
+            continue
+        if any(overlap_s((start, end), (f.start_s, f.end_s)) > -0.5 for f in found):
             continue
         inside = (t >= start) & (t <= end)
-        idle = inside & (current < 0.12 * drive.usual_peak_A)
-        longest = max((b - a for a, b in spans(idle, t, join_s=0.03)), default=0.0)
+        longest = max((b - a for a, b in spans(inside & idle, t, join_s=0.03)), default=0.0)
         if longest >= SYNC_STOP_S:
             drop = float(head.max() - x[inside].min())
-            found.append(
-                Happening(
-                    "sync_loss",
-                    drive.id,
-                    start,
-                    end,
-                    "lost synchronism",
-                    f"speed from {head.max():,.0f} to {x[inside].min():,.0f} rpm under a "
-                    f"{float(np.median(asked[inside])):.0f} % command, no drive for {longest:.2f} s",
-                    drop,
-                )
+            detail = (
+                f"speed from {head.max():,.0f} to {x[inside].min():,.0f} rpm under command, "
+                f"no drive for {longest:.2f} s: a hit leaves current"
             )
+            found.append(Happening("sync_loss", drive.id, start, end, "lost synchronism", detail, drop))
+    return sorted(found, key=lambda h: h.start_s)
+
+
+def _erratic(drive: Drive, t: Floats, x: Floats, asked: Bools) -> list[tuple[float, float]]:
+    """Spans where the speed reading jumps both ways, three times or more within half a second."""
+    if len(t) < 5:
+        return []
+    marks = [i for i in _reversals(x, JUMP_SHARE * drive.usual_rpm) if asked[i]]
+    found: list[tuple[float, float]] = []
+    group: list[int] = []
+    for mark in [*marks, -1]:
+        if mark >= 0 and (not group or t[mark] - t[group[-1]] <= 0.15):
+            group.append(int(mark))
+            continue
+        if len(group) >= JUMPS:
+            found.append((float(t[group[0]]), float(t[group[-1]])))
+        group = [int(mark)] if mark >= 0 else []
+    return found
+
+
+def _reversals(x: Floats, least: float) -> list[int]:
+    """Indices at which a series turns, where the moves before and after are at least that large."""
+    found: list[int] = []
+    low = high = float(x[0])
+    low_at = high_at = 0
+    heading = 0
+    for i, value in enumerate(x.tolist()):
+        if value > high:
+            high, high_at = value, i
+        if value < low:
+            low, low_at = value, i
+        if heading >= 0 and high - value > least:
+            if heading > 0:
+                found.append(high_at)
+            heading, low, low_at = -1, value, i
+            high, high_at = value, i
+        elif heading <= 0 and value - low > least:
+            if heading < 0:
+                found.append(low_at)
+            heading, high, high_at = 1, value, i
+            low, low_at = value, i
     return found
 
 
@@ -332,11 +381,8 @@ def detect(data: MatchData) -> tuple[list[Finding], list[Happening]]:
         ]
         if lost:
             findings.append(
-                as_finding(
-                    "motor_fault", lost, "fault", "likely", f"{drive.id}_speed_rpm", "rpm",
-                    ("a hit would have left current flowing; here it stopped with the speed",),
-                )
-            )  # fmt: skip
+                as_finding("motor_fault", lost, "fault", "likely", f"{drive.id}_speed_rpm", "rpm"),
+            )
         long = [s for s in stalled if s.end_s - s.start_s >= STALL_FAULT_S]
         short = [s for s in stalled if PUSH_S <= s.end_s - s.start_s < STALL_FAULT_S]
         if long:
