@@ -17,6 +17,7 @@ from ingest.delimited.meaning_draft import FITS, FOLLOWS, UNKNOWN, Draft
 Sample = NDArray[np.float64]
 
 _ENOUGH: Final = 30  # our choice: rows with both figures before anything is said about two columns
+_ROWS_USED: Final = 4000  # more rows change nothing about a correlation above 0.4
 _STRONG: Final = 0.4  # our choice: partial correlation; two unrelated columns of 30 rows stay below 0.36 at p = 0.05
 _OHMS: Final = (2e-4, 5.0)  # our choice: source and leads from a 110 kg robot's pack to a small bench supply
 
@@ -68,6 +69,8 @@ def partial_slope(voltage: Sample, current: Sample) -> tuple[float, float] | Non
 
     None where fewer than 30 rows have both, or one of them does not move.
     """
+    step = max(1, voltage.size // _ROWS_USED)
+    voltage, current = voltage[::step], current[::step]
     both = np.isfinite(voltage) & np.isfinite(current)
     if int(both.sum()) < _ENOUGH:
         return None

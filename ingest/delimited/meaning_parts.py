@@ -50,7 +50,7 @@ _RUNS = ("wire", "contact", "fuse")
 _PREAMBLE_PART = frozenset(
     ("part", "device", "controller", "source", "channel name", "name", "logger", "position", "location")
 )
-_LR = {"l": "left", "r": "right"}
+_INPUT = frozenset(("input", "in", "eingang"))
 
 
 def file_context(
@@ -234,6 +234,12 @@ def _find(draft: Draft, context: FileContext, named: set[str], roles: set[str]) 
             return None, UNKNOWN, "", "both the pack and another part are named"
         return "pack", SAID, "pack", "the name says the pack"
     supplied = bool(named & {"regulator"} or "rail" in roles) and kind in ("voltage", "current")
+    if ("receiver" in named or supplied) and kind in ("voltage", "current") and _INPUT & set(words):
+        regulators = context.of_kind("regulator")
+        if len(regulators) == 1:
+            return regulators[0], FOLLOWS, "regulator", f"{regulators[0]} is the build's only regulator"
+        own = None if context.parts else "receiver_supply"
+        return own, FITS if own else UNKNOWN, "regulator", "the input of the receiver's supply"
     if "receiver" in named or supplied:
         regulators = context.of_kind("regulator")
         level = SAID if "receiver" in named or len(regulators) <= 1 else FITS
@@ -300,7 +306,7 @@ def _channel(draft: Draft, part: str, part_kind: str, roles: set[str]) -> tuple[
             return None, SAID, "a motor's own voltage is no channel"
         if "output" in roles and part_kind != "receiver":
             return None, UNKNOWN, "an output's voltage may be the motor's or a rail's"
-        if part_kind == "receiver" or (part_kind == "regulator" and roles & {"rail", "output"}):
+        if part_kind == "receiver" or (part_kind == "regulator" and _at_output(draft, roles)):
             return channel_name(part, "rail_voltage_V"), SAID, ""
         if part_kind == "regulator" and "input" not in roles:
             return (
@@ -320,6 +326,11 @@ def _channel(draft: Draft, part: str, part_kind: str, roles: set[str]) -> tuple[
     return channel_name(part, SUFFIX[kind]), SAID, ""
 
 
+def _at_output(draft: Draft, roles: set[str]) -> bool:
+    """Whether a regulator's output is meant: a rail is, but not "BEC input"."""
+    return bool(roles & {"rail", "output"}) and not _INPUT & set(draft.words)
+
+
 def _current(draft: Draft, part: str, part_kind: str, roles: set[str]) -> tuple[str | None, int, str]:
     words = set(draft.words)
     lettered = "phase" in words and words & set("abcuvw")
@@ -331,7 +342,7 @@ def _current(draft: Draft, part: str, part_kind: str, roles: set[str]) -> tuple[
         if "motor" in roles or "output" in roles:
             return None, UNKNOWN, "a motor's current is not the pack's"
         return channel_name(part, "current_A"), SAID, ""
-    if part_kind == "receiver" or (part_kind == "regulator" and roles & {"rail", "output"}):
+    if part_kind == "receiver" or (part_kind == "regulator" and _at_output(draft, roles)):
         return channel_name(part, "rail_current_A"), SAID, ""
     if part_kind == "regulator":
         level = SAID if "input" in roles else FITS

@@ -46,8 +46,11 @@ def find_sentinels(draft: Draft) -> None:
     values = finite(draft.evidence.values)
     if not values.size:
         return
-    found = [s for s in _ALWAYS if _holds(values, s).any()]
-    for sentinel in _WHERE_APART:
+    least, most = float(values.min()), float(values.max())
+    edge = 1e-6 * max(abs(least), abs(most))
+    inside = [s for s in (*_ALWAYS, *_WHERE_APART) if least - edge <= s <= most + edge]
+    found = [s for s in inside if s in _ALWAYS and _holds(values, s).any()]
+    for sentinel in (s for s in inside if s not in _ALWAYS):
         here = _holds(values, sentinel)
         if here.any() and _apart(values[~here], sentinel):
             found.append(sentinel)

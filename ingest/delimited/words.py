@@ -63,8 +63,7 @@ ROLE: Final[dict[str, str]] = {
     for role, words in {
         "input": "input in supply source bus dc dcbus line mains eingang eingangs entree entrada versorgung "
         "versorgungs zwischenkreis link_dc alimentation feed supplied dclink",
-        "motor": "motor mot moteur winding armature phase phases stator coil wicklung phasen motoren moteurs "
-        "motors iq",
+        "motor": "motor mot moteur winding armature phase phases stator coil wicklung phasen motoren moteurs motors iq",
         "output": "output out ausgang sortie salida",
         "rail": "rail bec ubec servo 5v 6v 12v logic",
         "discharge": "discharge discharged entlade entladen decharge descarga",
@@ -157,7 +156,8 @@ _PHRASES: Final = tuple(
         (r"(?:yaw|turn|rotation|angular|spin) (?:rate|speed|velocity)|drehrate", "yawrate"),
         (r"heat sink", "heatsink"),
         (r"power stage|power board|leistungsteil", "powerstage"),
-        (r"(?:dc|power|supply) bus|bus dc|dc link|dc input|power supply|power in(?:put)?", "input"),
+        (r"(?:dc|power|supply) bus|bus dc|dc link|dc input|power in(?:put)?", "input"),
+        (r"power supply", "supply"),
         (r"pulse width", "pulsewidth"),
         (r"(?:internal|dc|cell|pack) resistance|innenwiderstand", "resistance"),
         (r"mah (?:used|drawn|consumed)|(?:used|consumed) mah", "mah"),

@@ -190,6 +190,8 @@ CASES = [
     ("receiver.log", "Voltage [V]", None, "rail", "receiver_rail_voltage_V", "likely"),
     ("log1.csv", "BEC voltage", None, "rail", "receiver_rail_voltage_V", "likely"),
     ("log1.csv", "RX voltage [V]", None, "rail", "receiver_rail_voltage_V", "certain"),
+    ("receiver.log", "Receiver supply input voltage [V]", None, "V", "receiver_supply_voltage_V", "guess"),
+    ("log1.csv", "Receiver power supply voltage [V]", None, "rail", "receiver_rail_voltage_V", "certain"),
     ("log1.csv", "RX voltage [kV]", None, "rail", None, "unknown"),
     ("log1.csv", "5V rail current [A]", None, "railA", "receiver_rail_current_A", "certain"),
     ("log1.csv", "RSSI [dBm]", None, "dBm", "link_strength_dBm", "certain"),
@@ -260,6 +262,8 @@ BUILD_CASES = [
     ("log1.csv", "Lifter current [A]", "A", None, "unknown"),
     ("log1.csv", "Voltage [V]", "V", "pack_voltage_V", "likely"),
     ("log1.csv", "Drive current [A]", "A", None, "unknown"),
+    ("log1.csv", "Receiver supply input voltage [V]", "V", "receiver_supply_voltage_V", "certain"),
+    ("log1.csv", "BEC input voltage [V]", "V", "receiver_supply_voltage_V", "likely"),
     ("log1.csv", "Receiver voltage [V]", "rail", "receiver_rail_voltage_V", "certain"),
 ]
 
