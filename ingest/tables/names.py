@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Iterable, Mapping
 
 
-class UnknownName(ValueError):  # noqa: N818 - the word says what is wrong, as the other errors do
+class UnknownName(ValueError):
     """A word that stands in none of the tables.
 
     found    what was written
