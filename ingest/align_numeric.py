@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, next_fast_len, rfft
 
-Floats = NDArray[np.float64]
+from ingest.even_grid import MIN_OVERLAP_S, MIN_SAMPLES, Even, Floats, at_step, box, even
 
 WINDOWS = 12
 DRIFT_PRIOR_PPM = 30.0  # 1 sigma: ±60 ppm is what crystal clocks of small loggers keep (common practice, no source)
@@ -23,13 +23,9 @@ ACCEPT = 0.11  # unrelated pairs reach 0.08, matched ones 0.14 and more on synth
 ACCEPT_SIGMA = 7.0  # our choice: short logs correlate by chance; the peak must stand this many 1/√n above zero
 LONE = 1.25  # our choice: the peak must beat every other one by a quarter, or the offset is ambiguous
 APART_S = 1.0  # a peak this far away is another peak
-MIN_OVERLAP_S = 5.0  # our choice: less holds too few events
-MIN_SAMPLES = 40
-FINEST_S = 0.004  # our choice: finer steps than this carry ripple and no more information on the offset
-MOST_POINTS = 4_000_000
 TELLS = 1.8  # our choice: below this ratio of rates an average cannot be told from an instant
 AVERAGES = 0.8  # our choice: an averaging logger must leave a fifth less unexplained
-FLOOR_SHARE = 0.04  # of the slower period; our choice, from synthetic pairs at known offsets
+FLOOR_SHARE = 0.06  # of the slower period; our choice, from synthetic pairs at known offsets
 RELAXES_S = 0.003  # a pack's voltage follows its current with a tail: our choice, from the same pairs
 UPSAMPLE = 32
 SMOOTH = np.array([1.0, 4.0, 6.0, 4.0, 1.0]) / 16.0
@@ -53,36 +49,20 @@ class Alignment:
     inverted: bool = False
 
 
-@dataclass(frozen=True, eq=False)
-class _Even:
-    """A signal on an even grid."""
-
-    start_s: float
-    step_s: float
-    x: Floats
-
-    @property
-    def end_s(self) -> float:
-        return self.start_s + self.step_s * (self.x.shape[0] - 1)
-
-    def stamps(self) -> Floats:
-        return np.asarray(self.start_s + self.step_s * np.arange(self.x.shape[0]), dtype=np.float64)
-
-
 def align_pair(t_ref: Floats, x_ref: Floats, t: Floats, x: Floats, max_offset_s: float | None = None) -> Alignment:
     """Place the log (t, x) on the clock of (t_ref, x_ref). Stamps in seconds, any units of x; NaN are left out.
 
     max_offset_s: offsets beyond it are not looked at (None: any that leaves half of the shorter log shared).
     """
-    ref, refused = _even(t_ref, x_ref, "the reference")
+    ref, refused = even(t_ref, x_ref, "the reference")
     if ref is None:
         return _no(refused)
-    log, refused = _even(t, x, "the log")
+    log, refused = even(t, x, "the log")
     if log is None:
         return _no(refused)
     step = max(ref.step_s, log.step_s)
     coarse = _coarse(
-        _differences(_at_step(ref, step).x), _differences(_at_step(log, step).x), ref, log, step, max_offset_s
+        _differences(at_step(ref, step).x), _differences(at_step(log, step).x), ref, log, step, max_offset_s
     )
     if isinstance(coarse, str):
         return _no(coarse)
@@ -100,52 +80,6 @@ def _no(reason: str) -> Alignment:
     return Alignment(0.0, 0.0, 0.0, np.inf, False, reason)
 
 
-def _even(t: Floats, x: Floats, who: str) -> tuple[_Even | None, str]:
-    """The signal on an even grid at its own rate; stamps that are even already are taken as they are."""
-    t = np.asarray(t, dtype=np.float64)
-    x = np.asarray(x, dtype=np.float64)
-    ok = np.isfinite(t) & np.isfinite(x)
-    t, x = t[ok], x[ok]
-    rising = np.concatenate([[True], np.diff(t) > 0]) if t.shape[0] else np.zeros(0, bool)
-    t, x = t[rising], x[rising]
-    if t.shape[0] < MIN_SAMPLES or not bool(np.all(np.diff(t) > 0)):
-        return None, f"{who} holds fewer than {MIN_SAMPLES} usable samples in time order"
-    if t[-1] - t[0] < MIN_OVERLAP_S:
-        return None, f"{who} is shorter than {MIN_OVERLAP_S:g} s"
-    if float(np.ptp(x)) == 0.0:
-        return None, f"{who} does not move"
-    n = t.shape[0]
-    mean = (t[-1] - t[0]) / (n - 1)
-    if bool(np.max(np.abs(t - (t[0] + mean * np.arange(n)))) < 0.1 * mean):
-        grid = _Even(float(t[0]), float(mean), x)
-    else:
-        step = max(float(np.median(np.diff(t))), (t[-1] - t[0]) / MOST_POINTS)
-        stamps = t[0] + step * np.arange(int((t[-1] - t[0]) / step) + 1)
-        grid = _Even(float(t[0]), step, np.interp(stamps, t, x))
-    return (_at_step(grid, FINEST_S) if grid.step_s < 0.6 * FINEST_S else grid), ""
-
-
-def _at_step(s: _Even, step_s: float) -> _Even:
-    """Averaged to (nearly) this step where the signal is faster; the stamp is the middle of what was averaged."""
-    k = max(1, round(step_s / s.step_s))
-    if k > 1 and abs(k * s.step_s / step_s - 1) < 0.01:
-        n = s.x.shape[0] // k
-        return _Even(s.start_s + 0.5 * (k - 1) * s.step_s, k * s.step_s, s.x[: n * k].reshape(n, k).mean(axis=1))
-    if step_s > 1.01 * s.step_s:
-        stamps = np.arange(s.start_s + 0.5 * step_s, s.end_s - 0.5 * step_s, step_s)
-        return _Even(float(stamps[0]), step_s, _box(s, stamps, step_s, 0.5))
-    return s
-
-
-def _box(s: _Even, at: Floats, width_s: float, lead: float) -> Floats:
-    """Mean of s over [at - (1 - lead)·width, at + lead·width]; lead 0.5 is centred, 0 ends at the stamp."""
-    area = np.concatenate([[0.0], np.cumsum(s.x)]) * s.step_s
-    edges = s.start_s - 0.5 * s.step_s + s.step_s * np.arange(s.x.shape[0] + 1)
-    high = np.interp(at + lead * width_s, edges, area)
-    low = np.interp(at - (1 - lead) * width_s, edges, area)
-    return np.asarray((high - low) / width_s, dtype=np.float64)
-
-
 def _differences(x: Floats) -> Floats:
     return _squeezed(np.diff(x))
 
@@ -157,10 +91,10 @@ def _squeezed(d: Floats) -> Floats:
 
 
 def _coarse(
-    a: Floats, b: Floats, ref: _Even, log: _Even, step: float, max_offset_s: float | None
+    a: Floats, b: Floats, ref: Even, log: Even, step: float, max_offset_s: float | None
 ) -> tuple[float, float, float, int] | str:
     """(offset, peak, highest other peak, samples shared) over all lags that leave enough in common."""
-    first_a, first_b = _at_step(ref, step).start_s, _at_step(log, step).start_s
+    first_a, first_b = at_step(ref, step).start_s, at_step(log, step).start_s
     need = max(int(MIN_OVERLAP_S / step), MIN_SAMPLES, min(a.shape[0], b.shape[0]) // 2)
     size = a.shape[0] + b.shape[0]
     if min(a.shape[0], b.shape[0]) < need:
@@ -192,7 +126,7 @@ def _coarse(
     return float(offset[k]), float(value[k]), rival, int(shared[k])
 
 
-def _refine(ref: _Even, log: _Even, offset: float, peak: float) -> Alignment:
+def _refine(ref: Even, log: Even, offset: float, peak: float) -> Alignment:
     ref_slow = ref.step_s > log.step_s
     slow, fast = (ref, log) if ref_slow else (log, ref)
     # Offset of the slow one's stamps onto the fast one's clock.
@@ -230,7 +164,7 @@ def _refine(ref: _Even, log: _Even, offset: float, peak: float) -> Alignment:
 _Found = tuple[Floats, Floats, Floats, float, bool]
 
 
-def _by_index(slow: _Even, fast: _Even, toward: float) -> _Found:
+def _by_index(slow: Even, fast: Even, toward: float) -> _Found:
     """Equal rates: sample against sample, no interpolation between them (which would pull towards half steps)."""
     reach = 8
     n = slow.x.shape[0]
@@ -249,7 +183,7 @@ def _by_index(slow: _Even, fast: _Even, toward: float) -> _Found:
     return _windows(stamps[rows], base, own, theirs, (lags * fast.step_s).astype(np.float64))
 
 
-def _by_lag(slow: _Even, fast: _Even, toward: float, width_s: float) -> _Found:
+def _by_lag(slow: Even, fast: Even, toward: float, width_s: float) -> _Found:
     """Unequal rates: the fast one read at the slow one's stamps plus a lag, averaged over the width before it."""
     lag_step = max(fast.step_s, slow.step_s / 16)
     reach = int(np.ceil(2.0 * slow.step_s / lag_step)) + 2
@@ -265,7 +199,7 @@ def _by_lag(slow: _Even, fast: _Even, toward: float, width_s: float) -> _Found:
         [
             _squeezed(
                 np.diff(
-                    _box(fast, stamps + toward + lag, width_s, 0.0)
+                    box(fast, stamps + toward + lag, width_s, 0.0)
                     if width_s > 0
                     else np.interp(stamps + toward + lag, grid, fast.x)
                 )
