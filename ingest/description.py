@@ -67,7 +67,8 @@ class Document:
 
     def error(self, complaints: Sequence[Complaint]) -> DescriptionError:
         """One error for all complaints: the first in full, the others by their place."""
-        ordered = sorted(complaints, key=lambda c: self.line(c.path) or 0)
+        # A missing key comes last: it is often the one that stands there misspelt.
+        ordered = sorted(complaints, key=lambda c: (c.key is not None, self.line(c.path) or 0))
         first = ordered[0]
         places = list(dict.fromkeys(self._place(c) for c in ordered[1:]))
         mend = first.mend
@@ -126,9 +127,7 @@ def read_description(path: str | Path) -> str:
 def parse_document(text: str, *, file: object) -> Document:
     """A TOML text with the line of each key. Raises DescriptionError with the line of a syntax error."""
     if not text.strip():
-        raise DescriptionError(
-            "is empty", file=file, mend="Copy one that `afterbout new` made and change its figures."
-        )
+        raise DescriptionError("is empty", file=file, mend="Copy one that `afterbout new` made and change its figures.")
     try:
         data = tomllib.loads(text)
         lines = key_lines(text)
@@ -143,9 +142,7 @@ def parse_document(text: str, *, file: object) -> Document:
 
 
 def _syntax_error(message: str, text: str, file: object) -> DescriptionError:
-    found = re.search(
-        r"^(?P<what>.*?) \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)", message
-    )
+    found = re.search(r"^(?P<what>.*?) \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)", message)
     if found is None:
         return DescriptionError(f"is not valid TOML: {message}", file=file, mend=ANY_MEND)
     rows = text.splitlines() or [""]
@@ -173,9 +170,7 @@ def check_tables(document: Document, known: Mapping[str, str]) -> None:
         elif form == "table" and not isinstance(value, dict):
             complaints.append(Complaint((name,), "is not one table", mend=f"Write it once, as [{name}]."))
         elif form == "list" and not _is_list_of_tables(value):
-            complaints.append(
-                Complaint((name,), "is not a list of tables", mend=f"Write [[{name}]], twice bracketed.")
-            )
+            complaints.append(Complaint((name,), "is not a list of tables", mend=f"Write [[{name}]], twice bracketed."))
         elif form == "either" and not (isinstance(value, dict) or _is_list_of_tables(value)):
             complaints.append(Complaint((name,), "is not a table", mend=f"Write [{name}] or several [[{name}]]."))
     if complaints:

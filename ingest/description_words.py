@@ -19,7 +19,10 @@ KEY_MENDS = (
     ("Cannot overwrite a value", "This key stands twice; keep one."),
     ("Cannot declare", "This table stands twice; several parts of one kind are written as [[wire]], [[wire]]."),
     ("Expected '='", 'A line reads: key = value, a heading: [build]; a remark starts with "#".'),
-    ("Expected newline", "One key on a line; text stands in quotes."),
+    (
+        "Expected newline",
+        "One key on a line; text stands in quotes, a figure without its unit; a date is written 2026-05-09.",
+    ),
     ("Unterminated string", "The closing quote is missing."),
     ("Illegal character", "Text stands in quotes that open and close on the same line."),
     ("Unescaped '\\\\'", "Write a backslash twice, or use single quotes."),

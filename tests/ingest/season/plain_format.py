@@ -87,3 +87,20 @@ id = "{id}"
 cells = 6
 capacity_Ah = 3.3
 """
+
+FILES = {"builds/b.toml": BUILD, "packs/p1.toml": PACK.format(id="p1"), "packs/p2.toml": PACK.format(id="p2")}
+
+
+def log_file(folder: Path, name: str = "weapon.csv", text: str | None = None) -> Path:
+    path = folder / name
+    path.write_text(text or plain_text(250), "utf-8")
+    return path
+
+
+def snapshot(root: Path) -> dict[str, bytes]:
+    """Every file that counts: the lock and its note are passing."""
+    found = {}
+    for path in sorted(root.rglob("*")):
+        if path.is_file() and not path.name.startswith(".lock"):
+            found[path.relative_to(root).as_posix()] = path.read_bytes()
+    return found
