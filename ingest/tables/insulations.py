@@ -9,6 +9,7 @@ by default is common practice, no source; a maker's data sheet or the print on t
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Final
 
 from .names import find_name
@@ -56,6 +57,7 @@ _ALIASES: Final = {
 }
 
 
+@cache
 def parse_insulation(text: str) -> Insulation:
     """The insulation that `text` names; raises UnknownName with the nearest names."""
     return INSULATIONS[find_name(text, INSULATION_NAMES, "insulation", _ALIASES)]
