@@ -12,15 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.pack_model.common import NotFitted
+from analysis.sampling import unseen_share
 from analysis.signal import Bools, Floats, Measured, Signal
 from analysis.worst_windows import Cells, cells_of, worst_run
 
 PER_DECADE = 20  # our choice: the bracket between neighbours is then at most 6 %
 SHORTEST_RATED_S = 0.1  # the contract's rule; a setting
 CONTINUOUS_FROM_S = 60.0  # the contract's rule; a setting
-# What instants miss of a peak, measured on synthetic matches: 14 % at worst at 10 Hz, 1.4 % usual at 50 Hz.
-PEAK_MISS_REL = 0.14
-PEAK_MISS_PERIOD_S = 0.1
 AVERAGE_PERIODS = 10  # our choice: an averaging logger bounds windows from ten of its periods up
 OFFSET_SHARE = 0.25  # our choice: a zero error that was taken off is known to a quarter of itself
 
@@ -87,7 +85,8 @@ def envelope(
     if isinstance(cells, NotFitted):
         return cells
     ks = _grid(cells.step_s, cells.square.shape[0] - 1, extra_s)
-    rows = [_row(cells, cut, k) for k in ks]
+    unseen = unseen_share(cut)
+    rows = [_row(cells, cut, k, unseen) for k in ks]
     value, low, high, mean, at, least = (np.array(column) for column in zip(*rows, strict=True))
     gain = f"sensor gain {100 * signal.gain_rel:.2g} %" if signal.gain_rel else "sensor gain taken as exact"
     basis = f"{gain}, {signal.detector} samples every {1e3 * cells.step_s:.3g} ms"
@@ -104,7 +103,7 @@ def envelope(
     )
 
 
-def _row(c: Cells, s: Signal, k: int) -> tuple[float, float, float, float, float, bool]:
+def _row(c: Cells, s: Signal, k: int, unseen: float) -> tuple[float, float, float, float, float, bool]:
     energy, j = worst_run(c.square, k, c.square_peaks)
     mean = worst_run(c.value, k, c.value_peaks)[0] / k + c.floor
     square = energy / k
@@ -113,7 +112,7 @@ def _row(c: Cells, s: Signal, k: int) -> tuple[float, float, float, float, float
     first, last = max(j - 1, 0), min(j + k, c.rough.shape[0] - 1)
     rough = float(c.rough[last] - c.rough[first]) * k / max(last - first, 1)
     hidden = np.sqrt(rough / 2) / k / (2 * square) if square > 0 else 0.0
-    missed = PEAK_MISS_REL * min(1.0, c.step_s / PEAK_MISS_PERIOD_S) / np.sqrt(k)
+    missed = unseen / np.sqrt(k)
     sampling = float(np.hypot(1.2 * min(hidden, 1.0), missed)) * rms
     sensor = float(np.hypot(1.96 * s.gain_rel * rms, OFFSET_SHARE * abs(s.offset) + 2.0 * s.noise / np.sqrt(k)))
     low = rms - float(np.hypot(0.0 if s.detector == "average" else sampling, sensor))
@@ -146,7 +145,7 @@ def worst_rms(
     if not 1 <= k <= cells.square.shape[0] - 1:
         why = "shorter than the logger's period" if k < 1 else "longer than the log"
         return NotFitted(f"a window of {window_s:g} s is {why}", "log faster" if k < 1 else "log the whole match")
-    value, low, high, _, at, _ = _row(cells, cut, k)
+    value, low, high, _, at, _ = _row(cells, cut, k, unseen_share(cut))
     return Measured(value, low, high, f"worst of every {k * cells.step_s:.3g} s"), at
 
 

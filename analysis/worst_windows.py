@@ -84,12 +84,12 @@ def cells_of(s: Signal) -> Cells | NotFitted:
         None if doubt is None else _sum(doubt),
         _sum(change * change),
         _sum(jump * jump),
-        _peaks(cells),
-        _peaks(values - floor),
+        peaks_of(cells),
+        peaks_of(values - floor),
     )
 
 
-def _peaks(x: Floats) -> Floats:
+def peaks_of(x: Floats) -> Floats:
     return np.asarray(np.maximum.reduceat(x, np.arange(0, x.shape[0], BLOCK)))
 
 
