@@ -74,7 +74,7 @@ def thermal_limit(name: str, k: int) -> Scenario:
             "thermal_buildup", WEAPON_PARTS, start, plan.end_s, needs=("weapon_temp_degC",),
             needs_any=(OUTPUT, ("weapon_command_pct",)),
             forbidden=("low_voltage_cutoff", "sync_loss", "sensor_clipped", "undervoltage_restart", "stall"),
-            also=(*COMPANY, "drag", "stall"),
+            also=(*COMPANY, "drag"),
         )  # fmt: skip
 
     return finish(name, "thermal_limit", plan, devices, label, dress=dress)

@@ -176,7 +176,7 @@ def short(name: str, k: int) -> Scenario:
 
     label = Label(
         "current_spike", parts, at, at + length, needs_any=needs_any,
-        forbidden=("stall", "spin_up", "push", "pack_resistance", "weak_cell"),
+        forbidden=("stall", "drag", "pack_resistance", "weak_cell", "pack_empty"),
         also=("hit", "sensor_clipped", "undervoltage_restart", "brown_out", "fuse_opened", "low_voltage_cutoff",
               "current_limit", "undersampled", "spin_up", "push", "joint_intermittent"), occurrences=occurrences,
     )  # fmt: skip

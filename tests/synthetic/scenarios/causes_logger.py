@@ -34,8 +34,7 @@ def busy(name: str, length_s: float = 45.0) -> Plan:
 
 def sensor_clipped(name: str, k: int) -> Scenario:
     """A sensor of 50 to 90 A on currents of 130 to 180 A: the top code again and again, without any noise on it,
-    at no current that a controller limits to. Averaging loggers and noise do not hide it because the clip is in
-    the sensor."""
+    at no current that a controller limits to."""
     rate, grade = setup(k)
     plan = busy(name)
     channel, column, scale = "pack_current_A", "pack_A", (80.0, 75.0, 90.0, 70.0, 65.0, 75.0, 85.0)[k]
@@ -105,9 +104,7 @@ def undersampled(name: str, k: int) -> Scenario:
     grade = ("good", "good", "poor", "good", "poor", "poor")[k]
     plan = busy(name)
     devices = {1: [recorder(rate, grade, PACK, CELLS)], 3: [recorder(rate, grade, PACK, BUS, WEAPON)]}
-    label = Label(
-        "", (), 0.0, plan.total_s, timing="overlap", also=COMPANY, forbidden=("sensor_clipped", "logger_gap")
-    )
+    label = Label("", (), 0.0, plan.total_s, timing="overlap", also=COMPANY, forbidden=("sensor_clipped", "logger_gap"))
     return finish(name, "undersampled", plan, devices.get(k, all_in_one(rate, grade)), label)
 
 

@@ -134,7 +134,7 @@ def winding_short(name: str, k: int) -> Scenario:
     chosen = devices.get(k) or [recorder(rate, grade, all_in_one(rate, grade)[0].channels, extra)]
     label = Label(
         "motor_fault", WEAPON_PARTS, at, plan.end_s, needs=("weapon_speed_rpm", "weapon_voltage_V", "weapon_duty_pct"),
-        needs_any=(CURRENT,), forbidden=("stall", "spin_up", "sync_loss", "short", "push"), accept=("drag",),
+        needs_any=(CURRENT,), forbidden=("stall", "sync_loss", "short", "start_failure"), accept=("drag",),
         also=(*COMPANY, "thermal_limit"),
     )  # fmt: skip
     return finish(name, "winding_short", plan, chosen, label)

@@ -26,9 +26,7 @@ def disconnect_opened(name: str, k: int) -> Scenario:
         plan.change("drag_w", at - 8.0, plan.total_s, 50.0)
     plan.quick(at - 0.02, at + 0.3)
     plan.change("open_path", at, plan.total_s, 1.0)
-    devices = {1: split(rate, grade), 3: split(rate, grade), 5: split(rate, grade)[1:3]}.get(
-        k, all_in_one(rate, grade)
-    )
+    devices = {1: split(rate, grade), 3: split(rate, grade), 5: split(rate, grade)[1:3]}.get(k, all_in_one(rate, grade))
     if k == 6:
         devices = split(rate, grade)[:2]
     label = Label(

@@ -65,9 +65,7 @@ def joint_step(name: str, k: int) -> Scenario:
     return finish(name, "joint_step", plan, devices, label)
 
 
-def flicker(
-    rng: np.random.Generator, at: float, length: float, low: float, high: float
-) -> Callable[[Floats], Floats]:
+def flicker(rng: np.random.Generator, at: float, length: float, low: float, high: float) -> Callable[[Floats], Floats]:
     """Resistance of a joint that comes and goes: bad for 20 to 150 ms, good for as long."""
     edges, values, t = [at], [0.0], at + 0.01
     while t < at + length:

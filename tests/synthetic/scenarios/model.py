@@ -53,7 +53,7 @@ class Scenario:
     timing: str = "onset"
     why_hidden: str = ""
     occurrences: tuple[tuple[float, float], ...] = ()
-    truth: Truth | None = field(default=None, repr=False)
+    truth: Truth | None = field(default=None, repr=False)  # for tests; no review sees it
 
     @property
     def spans(self) -> tuple[tuple[float, float], ...]:
@@ -110,7 +110,6 @@ def finish(
     paper: Paper | None = None,
     dress: Callable[[World], None] | None = None,
     truth: Truth | None = None,
-    keep_truth: bool = False,
     window_end_s: float | None = None,
 ) -> Scenario:
     """Simulate, log and label. label None: healthy. dress: bends channels before they are logged."""
@@ -138,7 +137,7 @@ def finish(
     window = (plan.start_s, plan.end_s if window_end_s is None else window_end_s)
     common = {
         "logs": logs, "build": build_of(plan.robot, paper), "pack": pack_of(plan.robot, paper), "match": match,
-        "window": window, "rate_Hz": rate, "grade": grade, "truth": truth if keep_truth else None,
+        "window": window, "rate_Hz": rate, "grade": grade, "truth": truth,
     }  # fmt: skip
     if told is None:
         return Scenario(name, "", "", (), 0.0, 0.0, visible=True, **common)  # type: ignore[arg-type]

@@ -46,9 +46,7 @@ CONTACT_TEMPS = ("main_disconnect_temp_degC", "weapon_terminal_temp_degC")
 class World:
     truth: Truth
     extra: dict[str, Bend] = field(default_factory=dict)
-    faults: list[tuple[float, float, float]] = field(
-        default_factory=list
-    )  # start, end, code of the weapon controller
+    faults: list[tuple[float, float, float]] = field(default_factory=list)  # start, end, code of the weapon controller
     _kept: dict[str, Floats] = field(default_factory=dict)
     _last: Floats | None = None
     _cache: dict[str, Floats] = field(default_factory=dict)
