@@ -28,7 +28,7 @@ _SURE: Final[dict[int, Sure]] = {SAID: "certain", FOLLOWS: "likely", FITS: "gues
 _TIME_UNITS: Final = {1.0: "s", 1e-3: "ms", 1e-6: "us", 1e-9: "ns", 60.0: "min", 3600.0: "h"}
 # Our choice: weapon motors of small robots reach this; above it a column is more likely electrical speed.
 _DOUBTFUL_RPM: Final = 40_000.0
-_OF_THE_SHAFT: Final = frozenset(("motor", "shaft", "mech", "mechanical", "wheel"))
+_OF_THE_SHAFT: Final = frozenset(("motor", "shaft", "mech", "mechanical"))
 
 
 def clock_unit_hint(source: str, unit_text: str | None) -> str | None:
@@ -171,6 +171,8 @@ def _speed(draft: Draft, context: FileContext) -> None:
             unit="erpm",
             pole_pairs=7,
         )
+    elif "wheel" in draft.words:
+        draft.limit(FITS, "a wheel turns slower than its motor by the gearing")
     elif draft.source.strip() != draft.channel and not _OF_THE_SHAFT & set(draft.words):
         draft.limit(FOLLOWS, "taken as the shaft's speed, not the electrical one")
 

@@ -127,6 +127,7 @@ class FileContext:
     hint_level: int = UNKNOWN
     hint_why: str = ""
     pole_pairs: int | None = None
+    one_controller: bool = False  # the log of some controller, it is not said which
     siblings: frozenset[tuple[str, ...]] = frozenset()
 
     def of_kind(self, *kinds: str) -> list[str]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+import numpy as np
+
 from ingest.delimited.column import ColumnEvidence
 from ingest.delimited.meaning_draft import FITS, FOLLOWS, SAID, UNKNOWN, Draft
 from ingest.delimited.words import PART, QUANTITY, RAW, STATE, SYMBOLS, cut, fold, one_of
@@ -14,7 +16,7 @@ _NO_UNIT = frozenset(
     ("", "-", "1", "none", "[]", "()", "n/a", "unitless", "bool", "0/1", "on/off", "text", "enum", "?")
 )
 _BRACKETS = re.compile(r"[\[({<]\s*([^\[\](){}<>]{1,24}?)\s*[\])}>]")
-_TAIL = re.compile(r"^(?P<name>.*[^\s,/])\s*(?:,|/| in )\s*(?P<unit>[^,/\s][^,]*)$")
+_TAIL = re.compile(r"^(?P<name>.*[^\s,/])\s*(?:,|/| in )\s*(?P<unit>[^,/\s()\[\]][^,()\[\]]*)$")
 # Words that are quantity and unit at once.
 _UNIT_WORDS = one_of(
     "volt volts millivolt millivolts amp amps ampere amperes milliamps rpm erpm krpm rps mah ah wh mwh "
@@ -23,6 +25,7 @@ _UNIT_WORDS = one_of(
 _SIDES = {"l": "left", "r": "right"}
 _SINGLE = frozenset("VAWCFKgsh%")
 _PERCENT_KINDS = frozenset(("command", "duty", "quality", "strength", "power", "speed", "fault", "other", "humidity"))
+_NEVER = ("time", "pressure", "resistance", "frequency")  # quantities without a channel
 _WEAK = frozenset(("other", "count"))
 _SAME_FAMILY = frozenset((("charge", "energy"), ("acceleration", "spin"), ("spin", "acceleration"), ("uptime", "time")))
 
@@ -149,6 +152,8 @@ def _acceptable(unit: Unit, kinds: list[str], words: tuple[str, ...], text: str)
     if unit.kind == "time":  # "min" is a minimum, "s" a plural, unless the name is about time
         return False
     strong = [k for k in kinds if k not in _WEAK]
+    if unit.kind == "percent":
+        return not strong and bool(words)
     return not strong and (len(clean_unit(text)) > 1 or text in "VA") and bool(words)
 
 
@@ -171,7 +176,12 @@ def _settle(draft: Draft, kinds: list[str], unit: Unit | None, text: str | None)
             draft.kind_level = FITS  # a pulse width or a duty: the word alone does not say
         if draft.kind != "temperature" and temperature_unit_without_scale(text) and not strong:
             draft.kind, draft.kind_level = "other", UNKNOWN
-        draft.no_channel = draft.kind in _WEAK and draft.kind_level == SAID
+        draft.no_channel = draft.kind in (*_WEAK, *_NEVER) and draft.kind_level == SAID
+        return
+    if unit.kind == "time" and not strong and _like_pulses(draft, unit):
+        draft.unit = parse_unit(text, "command")
+        draft.kind, draft.kind_level = "command", FITS
+        draft.why.append("figures between 750 and 2250 us look like a command's pulses")
         return
     if unit.kind in strong:
         draft.kind, draft.kind_level = unit.kind, SAID
@@ -194,8 +204,14 @@ def _settle(draft: Draft, kinds: list[str], unit: Unit | None, text: str | None)
     else:
         draft.kind = unit.kind
         draft.kind_level = FOLLOWS if (text or "").strip() in _SINGLE - set("VA") else SAID
-    if draft.kind in ("frequency", "pressure", "resistance", "other", "time"):
+    if draft.kind in (*_NEVER, "other"):
         draft.no_channel = True
+
+
+def _like_pulses(draft: Draft, unit: Unit) -> bool:
+    values = draft.evidence.values
+    pulses = values[np.isfinite(values)] * unit.scale * 1e6
+    return bool(pulses.size) and float(np.mean((pulses >= 750.0) & (pulses <= 2250.0))) >= 0.9
 
 
 def _percent(draft: Draft, strong: list[str]) -> None:

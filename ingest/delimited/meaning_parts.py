@@ -61,7 +61,7 @@ def file_context(
     siblings = frozenset(cut(name) for name in names)
     if part is not None:
         kind = parts.get(part) or (part if part in RESERVED_PARTS else "free")
-        return FileContext(parts, part, kind, SAID, "the reading names the part", pairs, siblings)
+        return FileContext(parts, part, kind, SAID, "the reading names the part", pairs, siblings=siblings)
     texts = [(PurePath(file_name.replace("\\", "/")).stem, "the file's name")]
     texts += [
         (value, "the file's preamble") for key, value in preamble.items() if key.strip().lower() in _PREAMBLE_PART
@@ -71,22 +71,23 @@ def file_context(
         found, level = match_build(words, parts)
         if found is not None:
             why = f"{place} names {found}"
-            return FileContext(parts, found, parts[found], level, why, pairs, siblings)
+            return FileContext(parts, found, parts[found], level, why, pairs, siblings=siblings)
         free = free_id(words)
         reserved = [PART[w] for w in words if PART.get(w) in ("pack", "receiver", "link", "chassis")]
         if free and not parts and "pack" not in reserved:
-            return FileContext(parts, free, "free", FOLLOWS, f"{place} says {free}", pairs, siblings)
+            return FileContext(parts, free, "free", FOLLOWS, f"{place} says {free}", pairs, siblings=siblings)
         if reserved and not free:
             kind = reserved[0]
-            return FileContext(parts, kind, kind, FOLLOWS, f"{place} says {kind}", pairs, siblings)
+            return FileContext(parts, kind, kind, FOLLOWS, f"{place} says {kind}", pairs, siblings=siblings)
     controllers = [p for p, kind in parts.items() if kind == "controller"]
     moving = any(
         set(words) & {"rpm", "erpm", "duty", "throttle", "motor", "esc", "fet", "mosfet"} for words in siblings
     )
-    if len(controllers) == 1 and moving:
+    one = "controller" in {PART.get(w) for w in cut(texts[0][0])}
+    if len(controllers) == 1 and (moving or one):
         why = f"{controllers[0]} is the build's only controller"
-        return FileContext(parts, controllers[0], "controller", FOLLOWS, why, pairs, siblings)
-    return FileContext(parts, pole_pairs=pairs, siblings=siblings)
+        return FileContext(parts, controllers[0], "controller", FOLLOWS, why, pairs, siblings=siblings)
+    return FileContext(parts, pole_pairs=pairs, one_controller=one, siblings=siblings)
 
 
 def _pole_pairs(preamble: Mapping[str, str]) -> int | None:
@@ -232,6 +233,8 @@ def _find(draft: Draft, context: FileContext, named: set[str], roles: set[str]) 
     if "pack" in named:
         if free:
             return None, UNKNOWN, "", "both the pack and another part are named"
+        if context.hint_kind in ("receiver", "link") and kind in ("voltage", "current"):
+            return "pack", FITS, "pack", "a receiver may mean its own battery"
         return "pack", SAID, "pack", "the name says the pack"
     supplied = bool(named & {"regulator"} or "rail" in roles) and kind in ("voltage", "current")
     if ("receiver" in named or supplied) and kind in ("voltage", "current") and _INPUT & set(words):
@@ -268,8 +271,11 @@ def _robot_part(draft: Draft, context: FileContext, named: set[str], free: str) 
     if base_kind == "link" and kind in ("voltage", "current"):
         base, base_kind, level = "receiver", "receiver", min(level, FOLLOWS)
     if base is None and kind in ("voltage", "current", "power", "charge", "energy") and not named:
+        if context.one_controller and kind != "voltage":
+            return None, UNKNOWN, "", "one controller's log, and it is not said which"
         moving = {"controller", "motor"} & {PART[w] for s in context.siblings for w in s if w in PART}
         level = FITS if moving and "input" in {ROLE[w] for w in draft.words if w in ROLE} else FOLLOWS
+        level = FITS if context.one_controller else level
         return "pack", level, "pack", "no part is named: taken as the pack's"
     if base is None:
         return None, UNKNOWN, "", why
@@ -363,7 +369,9 @@ def _current(draft: Draft, part: str, part_kind: str, roles: set[str]) -> tuple[
 
 
 def _no_part(draft: Draft, context: FileContext, roles: set[str]) -> None:
-    parts = context.of_kind("controller")[:3] or ([context.hint] if context.hint else ["weapon"])
+    numbers = [w for w in draft.words if w.isdigit()]
+    numbered = [w + numbers[0] for w in draft.words if PART.get(w) in ("controller", "motor") and numbers]
+    parts = context.of_kind("controller")[:3] or numbered[:1] or ([context.hint] if context.hint else ["weapon"])
     offers = [_channel(draft, part, "controller", roles)[0] for part in parts if part]
     if draft.kind in ("voltage", "current", "temperature"):
         offers.append(channel_name("pack", "current_A" if draft.kind == "current" else SUFFIX[draft.kind]))

@@ -138,7 +138,7 @@ RAW: Final = one_of("raw counts adc lsb code bits")
 AXES: Final = one_of("x y z")
 
 _PHRASES: Final = tuple(
-    (re.compile(rf"\b{pattern}\b"), word)
+    (re.compile(rf"\b(?:{pattern})\b"), word)
     for pattern, word in (
         (r"e[- ]?rpm|(?:electrical|elec|el) (?:rpm|speed)|rpm (?:electrical|elec|el)", "erpm"),
         (r"(?:electronic )?speed control(?:ler|s)?|motor controller", "controller"),

@@ -246,3 +246,15 @@ def test_any_name_can_be_written(source: str, file: str) -> None:
     reading = parse_reading(text)
     assert list(reading.columns) == ([source] if source else [])
     assert json.dumps(reading.name)
+
+
+def test_the_document_names_every_key() -> None:
+    from ingest import readings_check
+
+    text = (Path(__file__).parents[2] / "docs" / "readings.md").read_text("utf-8")
+    for table, keys in readings_check._TABLES.items():
+        assert f"[{table}]" in text
+        for key in keys:
+            assert f"`{key}`" in text, f"[{table}] {key}"
+    for word in (*readings_check.CHECKSUM_KINDS, *readings_check.FIELD_TYPES, *readings_check.TIME_UNITS):
+        assert f"`{word}`" in text, word
