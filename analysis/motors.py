@@ -15,9 +15,9 @@ import numpy as np
 from ingest.tables.curves import parse_motor_class
 
 from .binned import Binned
-from .part_heat import TwoNode
 from .ratings import COPPER_RANGE_DEGC, OutsideValidity, Rating, copper_factor, rating, stated, value
 from .signal import Floats, Measured
+from .two_node import TwoNode
 
 if TYPE_CHECKING:
     from ingest.builds import Motor

@@ -1,13 +1,10 @@
-"""Controller and motor heat: a two-node network, and its fit to a logged temperature.
+"""Controller and motor heat: a two-node network fitted to a logged temperature, and its forecast.
 
-Two nodes (winding or transistors; body or heat sink), constant resistances:
-C1·dT1/dt = P − (T1 − T2)/R12, C2·dT2/dt = (T1 − T2)/R12 − (T2 − Ta)/R2a.
-
-Where a temperature was logged, the network is fitted to it without being told masses or resistances: with loss
-a·i² the temperature of any node is the air plus non-negative amounts of i² smoothed by a quick and by a slow
-time constant (and by one after the other, for a sensor on the cooler node), plus what was left of the start.
-The two time constants are searched, the amounts come from non-negative least squares. i must be the motor
-current: the input current of a stalled motor is small while its heat is largest.
+Two nodes (winding or transistors; body or heat sink, see `two_node`) are fitted without being told masses or
+resistances: with loss a·i² the temperature of any node is the air plus non-negative amounts of i² smoothed by a
+quick and by a slow time constant (and by one after the other, for a sensor on the cooler node), plus what was
+left of the start. The two time constants are searched, the amounts come from non-negative least squares. i must
+be the motor current: the input current of a stalled motor is small while its heat is largest.
 
 The band of a forecast is a block bootstrap of the residuals, widened by WIDEN, because the bootstrap alone
 covers too seldom.
@@ -25,6 +22,9 @@ from scipy.optimize import nnls
 from .binned import Binned, first_order
 from .ratings import OutsideValidity
 from .signal import Floats, Measured, Signal
+from .two_node import TwoNode
+
+__all__ = ["HeatForecast", "LoadBasis", "PartHeatFit", "TwoNode", "fit_part_heat", "forecast"]
 
 LoadBasis = Literal["motor", "input"]
 
@@ -40,48 +40,6 @@ _REPLICAS: Final = 40
 _BLOCKS: Final = 16
 LEAST_RISE_K: Final = 4.0  # our choice: four steps of a sensor that reads whole degrees
 LEAST_S: Final = 30.0  # our choice: half a minute, or the slow part is guesswork
-
-
-@dataclass(frozen=True)
-class TwoNode:
-    """A part of two nodes: heat enters the inner one. Heat capacities in J/K, resistances in K/W, all above 0."""
-
-    inner_J_K: float
-    outer_J_K: float
-    inner_outer_K_W: float
-    outer_air_K_W: float
-
-    def temperatures(
-        self,
-        edges_s: npt.ArrayLike,
-        power_W: npt.ArrayLike,
-        air_degC: float,
-        start_degC: tuple[float, float] | None = None,
-    ) -> tuple[Floats, Floats]:
-        """(inner, outer) in °C at the edges (k+1,), power (k,) constant in each bin: exact for constant values.
-
-        start_degC  of the two nodes at the first edge, default the air.
-        """
-        edges = np.asarray(edges_s, dtype=np.float64)
-        power = np.broadcast_to(np.asarray(power_W, dtype=np.float64), (edges.shape[0] - 1,))
-        link, out = 1 / self.inner_outer_K_W, 1 / self.outer_air_K_W
-        c1, c2 = self.inner_J_K, self.outer_J_K
-        matrix = np.array([[-link / c1, link / c1], [link / c2, -(link + out) / c2]])
-        roots, vectors = np.linalg.eig(matrix)
-        back = np.linalg.inv(vectors)
-        start = np.zeros(2) if start_degC is None else np.array(start_degC) - air_degC
-        begin = back @ start
-        rise = np.zeros((2, edges.shape[0]))
-        for k in range(2):
-            tau = -1 / float(roots[k])
-            drive = float(back[k, 0]) / c1 * tau * power
-            rise += vectors[:, k : k + 1] * first_order(edges, drive, tau, float(begin[k]))
-        return air_degC + rise[0], air_degC + rise[1]
-
-    def steady(self, power_W: float, air_degC: float) -> tuple[float, float]:
-        """(inner, outer) after a long time at that power: Ta + P·(R12 + R2a), Ta + P·R2a."""
-        outer = air_degC + power_W * self.outer_air_K_W
-        return outer + power_W * self.inner_outer_K_W, outer
 
 
 @dataclass(frozen=True, eq=False)
