@@ -37,9 +37,9 @@ _NAMED_UNITS = {
     "microseconds": "us", "second": "s", "s": "s",
 }  # fmt: skip
 UNIT_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "min": 60.0, "h": 3600.0, "d": 86400.0}
-# Epoch stamps between 2001 and 2100; earlier figures are counters.
+# Epoch stamps between 2001 and 2050 (in seconds), or 2100; earlier figures are counters.
 _EPOCHS = (
-    ("s", 978_307_200.0, 4_102_444_800.0),
+    ("s", 978_307_200.0, 2_524_608_000.0),
     ("ms", 9.783072e11, 4.1024448e12),
     ("us", 9.783072e14, 4.1024448e15),
     ("ns", 9.783072e17, 4.1024448e18),
@@ -68,6 +68,7 @@ class ClockPlan:
     alternatives: tuple[str, ...] = ()
     wall: ClockPlan | None = None
     unit_stated: bool = True
+    epoch_shift_s: float = 0.0  # from the clock's own zero to 1970
 
 
 @dataclass
@@ -125,6 +126,9 @@ def _epoch_unit(values: NDArray[np.float64]) -> str | None:
 
 def _guess_unit(interval: float, whole: bool, rows: int) -> tuple[str, Sure, str, tuple[str, ...]]:
     """A unit for an unlabelled counter from its step alone (our choice, see the words in each answer)."""
+    if whole and 100.0 <= interval < 1000.0 and rows * interval > 7_200_000.0:
+        # Our choice: a log of a bout lasts minutes; two hours of milliseconds are more likely microseconds.
+        return "us", "guess", f"whole steps of {interval:g} over {rows} rows would be hours in milliseconds", ("ms",)
     if not whole:
         if interval >= 20.0:
             return "ms", "guess", f"steps of {interval:g} with decimals", ("s",)
@@ -200,6 +204,9 @@ def number_candidate(
     elif epoch is not None and (timed or unit_is_time or nameless) and interval * UNIT_S[epoch] < 86400.0:
         unit, why = epoch, f"{epoch} since 1970"
         sure = "certain" if epoch != "s" or timed else "likely"
+    elif timed and column.decimals >= 3 and _is_day_serial(values, interval):
+        unit, why = "d", "days since 30 December 1899, as spreadsheets count"
+        sure = "likely"
     elif unit_is_time and column.unit_text is not None and base is not None:
         unit, why = _unit_word(base[1]), f"{column.unit_note or 'name'} says {column.unit_text}"
     elif (named := next((_NAMED_UNITS[w] for w in words if w in _NAMED_UNITS), None)) is not None:
@@ -232,11 +239,21 @@ def number_candidate(
         interval,
         gap,
         moduli,
-        epoch is not None and unit == epoch,
+        (epoch is not None and unit == epoch) or why.startswith("days since 30"),
         alternatives=alternatives,
         unit_stated=stated,
+        epoch_shift_s=_SERIAL_SHIFT_S if why.startswith("days since 30") else 0.0,
     )
     return Candidate(plan, score, values, steps)
+
+
+def _is_day_serial(values: NDArray[np.float64], interval: float) -> bool:
+    """Spreadsheet day numbers of the years 2000 to 2099 (ECMA-376 part 1, 18.17.4.1: the 1900 date base)."""
+    good = values[np.isfinite(values)]
+    return bool(good.size) and good.min() >= 36526.0 and good.max() < 73051.0 and interval < 1.0
+
+
+_SERIAL_SHIFT_S = -25569.0 * 86400.0  # from 30 December 1899 to 1 January 1970
 
 
 def _is_other_quantity(words: Sequence[str]) -> bool:
@@ -306,6 +323,7 @@ def choose(candidates: Sequence[Candidate]) -> ClockPlan | None:
         fine = "it advances with every row" if np.all(best.steps > 0) else "it is the finer and steadier of them"
         plan = replace(plan, why=f"{plan.why}; chosen before {names}: {fine}")
         wall = next((c.plan for c in others if c.plan.absolute or c.plan.unit == "time"), None)
+        wall = wall or next((c.plan for c in others if c.plan.unit_stated and not np.any(c.steps < 0)), None)
         if wall is not None and not plan.absolute:
             plan = replace(plan, wall=wall)
     return plan

@@ -8,12 +8,12 @@ from itertools import pairwise
 
 from ingest.delimited.numbers import (
     FLAGS,
-    OVERRANGE,
     NumberStyle,
     column_style,
     decimals_of,
     is_code,
     is_missing,
+    is_overrange,
     number_and_unit,
     plain_number,
     tidy,
@@ -49,7 +49,7 @@ def _majority(columns: Sequence[Sequence[str]], decimal: str | None) -> NumberSt
 
 def plan_column(index: int, name: str, cells: Sequence[str], fallback: NumberStyle, decimal: str | None) -> ColumnPlan:
     """The kind and the style of one column. cells are tidied."""
-    filled = [c for c in cells if not is_missing(c)]
+    filled = [c for c in cells if not is_missing(c) and not is_overrange(c)]
     plan = ColumnPlan(index, name, "number", NumberStyle(fallback.decimal))
     if not filled:
         plan.empty = True
@@ -73,7 +73,7 @@ def plan_column(index: int, name: str, cells: Sequence[str], fallback: NumberSty
         plan.style = style
         readable = [number_and_unit(c, style) for c in filled]
         good = [r for r in readable if r is not None]
-        words = [c for c, r in zip(filled, readable, strict=True) if r is None and c.lower() not in OVERRANGE]
+        words = [c for c, r in zip(filled, readable, strict=True) if r is None and not is_overrange(c)]
         if good and (len(good) >= 0.5 * (len(good) + len(words))) and _words_are_rare(good, words):
             _finish_number(plan, filled, good)
             return plan

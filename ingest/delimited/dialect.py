@@ -7,9 +7,10 @@ import math
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from ingest.delimited.numbers import FLAGS, OVERRANGE, is_missing, looks_numeric, tidy
+from ingest.delimited.fixed import column_cuts, cut_line
+from ingest.delimited.numbers import FLAGS, is_missing, is_overrange, looks_numeric, tidy
 from ingest.delimited.stamps import shape_of
 
 COMMENT_MARKS = ("#", ";", "%", "//", "!", "*", "'", "REM ")
@@ -17,17 +18,25 @@ WHITESPACE = " "
 # In the order of preference where several explain the lines equally well.
 _CANDIDATES = ("\t", ";", ",", "|", WHITESPACE)
 _SPACED = re.compile(r"[+-]?\d{1,3} \d{3}")
+_STAMPED = re.compile(
+    r"\s*(?:\[(?P<a>[\d:.,\-/ T]{5,32})\]|(?P<b>[\d:.,\-/ T]{5,32}?)\s*->)\s*(?P<rest>.*)$", re.DOTALL
+)
 _RUNS = re.compile(r"[ \t]+")
 
 
 @dataclass(frozen=True)
 class Dialect:
-    """delimiter "" is one bare column; " " is any run of spaces and tabs. wrapped: each line stands in quotes."""
+    """delimiter "" is one bare column; " " is any run of spaces and tabs.
+
+    wrapped: each line stands in quotes. cuts: columns by position. stamped: a terminal put "12:00:00.123 -> " or
+    "[12:00:00.123] " before each line; that stamp is the first cell.
+    """
 
     delimiter: str
     wrapped: bool = False
     comment: str = ""
-    fixed_width: bool = False
+    cuts: tuple[int, ...] = ()
+    stamped: bool = False
 
 
 def is_comment(line: str, dialect: Dialect) -> bool:
@@ -56,7 +65,14 @@ def split_line(line: str, dialect: Dialect) -> list[str]:
     """The cells of one line, as written (quotes taken off)."""
     if dialect.wrapped:
         line = unwrap(line)
+    if dialect.cuts:
+        return cut_line(line, dialect.cuts)
     delimiter = dialect.delimiter
+    if dialect.stamped:
+        found = _STAMPED.match(line)
+        if found is not None:
+            rest = split_line(found["rest"], Dialect(delimiter))
+            return [(found["a"] or found["b"]).strip(), *rest]
     if delimiter == "":
         text = line.strip()
         return [text[1:-1] if len(text) > 1 and text[0] == '"' == text[-1] else text]
@@ -92,7 +108,7 @@ def cell_class(cell: str) -> str:
         return "E" if is_missing(cell.strip()) else "X" if "_" in cell else "N"
     text = tidy(cell)
     low = text.lower()
-    if is_missing(low) or low in OVERRANGE:
+    if is_missing(low) or is_overrange(low):
         return "E"
     if low in FLAGS:
         return "F"
@@ -117,6 +133,9 @@ def choose_dialect(lines: Sequence[str], delimiter: str | None = None) -> Dialec
     wrapped = len(quoted) > 0.7 * len(body) and _all_in_one_quote(quoted)
     if wrapped:
         body = [unwrap(line) for line in body]
+    stamped = sum(_STAMPED.match(line) is not None for line in body) > 0.7 * len(body)
+    if stamped:
+        body = [found["rest"] for line in body if (found := _STAMPED.match(line)) is not None]
     candidates = _CANDIDATES if delimiter is None else (delimiter,)
     best = Dialect(delimiter or "", wrapped)
     best_score = 0.0
@@ -126,7 +145,9 @@ def choose_dialect(lines: Sequence[str], delimiter: str | None = None) -> Dialec
             best, best_score = Dialect(candidate, wrapped), score
     if delimiter is None and _score(body, Dialect("")) > best_score * 1.02:
         best = Dialect("", wrapped)
-    return best
+    if best.delimiter == WHITESPACE and not wrapped and not stamped:
+        best = replace(best, cuts=column_cuts(body))
+    return replace(best, stamped=stamped)
 
 
 def _all_in_one_quote(lines: Sequence[str]) -> bool:

@@ -19,6 +19,9 @@ _PREAMBLE_KEYS = frozenset(
 )  # fmt: skip
 
 
+RULERS = " \t\r\x1a-=_+|*#~;,"  # a line of these alone is drawn, not written
+
+
 @dataclass
 class Layout:
     """Lines are 1-based. names: exactly as written, "" where there is none. left: empty edge cells cut in front."""
@@ -35,15 +38,18 @@ class Layout:
     extra_names: int = 0
 
 
-def read_layout(table: Table, dialect: Dialect, last_column_empty: bool, counts_first: bool) -> Layout:
+def read_layout(
+    table: Table, dialect: Dialect, last_column_empty: bool, counts_first: bool, split_stamp: bool
+) -> Layout:
     """Names and units for the table's columns.
 
     last_column_empty  every row ends in a delimiter
     counts_first       the first column is 0, 1, 2, … or 1, 2, 3, …: row numbers that a writer leaves unnamed
+    split_stamp        the first two columns are a date and a time, which one name may stand for
     """
     layout = Layout(table.width, [""] * table.width, first_data_line=table.first_line)
-    lines = [(n, text) for n, text in table.above if text.strip()]
-    rows = [(n, text, _cells(text, dialect, table.width)) for n, text in lines]
+    lines = [(n, text) for n, text in table.above if text.strip(RULERS)]
+    rows = [(n, text, _cells(text, dialect, table.width, split_stamp)) for n, text in lines]
     header = None
     fresh: list[int] = []
     for k in range(len(rows) - 1, max(-1, len(rows) - 6), -1):
@@ -52,13 +58,15 @@ def read_layout(table: Table, dialect: Dialect, last_column_empty: bool, counts_
             if header is not None or fresh:
                 break
             continue
-        if layout.units is None and _is_units_row(cells):
+        above = rows[k - 1][2] if k > 0 else None
+        if layout.units is None and (_is_units_row(cells) or _repeats_with_units(cells, above)):
             layout.units_line, layout.units = number, [c.strip() for c in cells]
             fresh.append(k)
             continue
         exact = len(cells) == table.width
-        near = k == len(rows) - 1 - len(fresh) and (exact or number >= table.first_line - 1 - len(fresh))
-        if header is None and near and (exact or not _KEY_VALUE.match(_text)) and _is_header(cells, table):
+        near = exact or (k == len(rows) - 1 - len(fresh) and number >= table.first_line - 1 - len(fresh))
+        fitting = exact or not _KEY_VALUE.match(_text)
+        if header is None and near and fitting and _is_header(cells, table, layout.units is not None):
             header = k
             layout.header_line, layout.names = number, cells
             continue
@@ -66,20 +74,31 @@ def read_layout(table: Table, dialect: Dialect, last_column_empty: bool, counts_
     if header is not None:
         _fit_names(layout, last_column_empty, counts_first)
     elif layout.units is not None:
-        layout.guessed = "a row of units but none of names stands above the rows"
+        # Nothing but units above the rows: they are the only names there are.
+        layout.names, layout.header_line, layout.units_line = layout.units, layout.units_line, None
     if layout.units is not None:
         layout.units = (layout.units + [""] * table.width)[: table.width]
+        for k, cell in enumerate(layout.units):
+            if cell_class(cell) == "N" and layout.names[k].strip():
+                layout.preamble[layout.names[k].strip()] = cell  # "Increment" over its figure
+                layout.units[k] = ""
     used = {layout.header_line, layout.units_line}
     _read_notes(layout, [(n, text) for n, text in lines if n not in used], dialect)
     return layout
 
 
-def _cells(text: str, dialect: Dialect, width: int) -> list[str] | None:
+def _cells(text: str, dialect: Dialect, width: int, split_stamp: bool = False) -> list[str] | None:
     """The line as a row of about `width` names, also where its delimiter is another one than the rows'."""
     bare, commented = strip_comment(text)
+    if commented and text.lstrip()[1:2] == dialect.delimiter and dialect.delimiter.strip():
+        bare, commented = text.lstrip(), False  # the first name is "#"
+    if dialect.cuts:
+        dialect = Dialect(" ")  # names need not stand over their columns
     cells = split_line(bare, dialect)
     if commented and text.lstrip()[:1] in "#%" and len(cells) == width - 1 and not cells[0].strip():
         cells = ["", *cells]
+    if split_stamp and len(cells) == width - 1 and row_text_share(cells) > 0.8:
+        return [cells[0], "", *cells[1:]]
     about_right = len(cells) in (width, width + 1) or (len(cells) == width - 1 and width > 2)
     if about_right and (dialect.delimiter != " " or len(cells) == width):
         return cells
@@ -110,14 +129,27 @@ def _is_units_row(cells: Sequence[str]) -> bool:
     named = [c.strip() for c in cells if c.strip()]
     if not named:
         return False
+    if len(named) > 2:
+        # A start or an increment may stand between the units.
+        named = [c for c in named if cell_class(c) != "N"] or named
     hits = sum(is_unit(c) for c in named)
     strong = sum(is_unit(c) and c not in ("time", "date", "Time", "n", "index", "raw") for c in named)
     if len(cells) > 1 and len(named) == 1:
         return hits == 1 and named[0][:1] in "[(" and strong == 1
-    return strong >= 1 and hits >= 0.75 * len(named)
+    return strong >= 1 and (hits >= 0.75 * len(named) or (strong >= 2 and hits > 0.6 * len(named)))
 
 
-def _is_header(cells: Sequence[str], table: Table) -> bool:
+def _repeats_with_units(cells: Sequence[str], above: Sequence[str] | None) -> bool:
+    """The names once more, with units in place of those that have one."""
+    if above is None or len(above) != len(cells):
+        return False
+    pairs = [(c.strip(), a.strip()) for c, a in zip(cells, above, strict=True)]
+    same = sum(c == a for c, a in pairs)
+    units = sum(c != a and is_unit(c) for c, a in pairs)
+    return same >= 1 and units >= 1 and same + units >= 0.75 * len(pairs)
+
+
+def _is_header(cells: Sequence[str], table: Table, above_units: bool) -> bool:
     named = [c.strip() for c in cells if c.strip()]
     if not named:
         return False
@@ -125,6 +157,8 @@ def _is_header(cells: Sequence[str], table: Table) -> bool:
     text = classes.count("X") + classes.count("F")
     if text == 0:
         return False
+    if above_units:
+        return True
     if table.width == 2 and "N" in classes:
         return False  # a key and its value
     if table.width == 2 and named[0].lower().rstrip(":") in _PREAMBLE_KEYS:
@@ -206,7 +240,9 @@ def unit_of_column(layout: Layout, index: int) -> tuple[str | None, str | None]:
     unit = bracketed_unit(name)
     if unit is not None and (is_unit(unit) or not re.search(r"[A-Za-z]{5,}|\d", unit)):
         return unit, "name"
-    unit = suffix_unit(name)
+    unit = suffix_unit(re.sub(r"[\[({<][^\])}>]*[\])}>]", " ", name).strip()) or (
+        name.strip() if is_unit(name) else None
+    )
     if unit is not None:
         return unit, "name"
     return _unit_from_notes(layout, index)

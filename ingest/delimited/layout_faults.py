@@ -40,7 +40,7 @@ def layout_faults(layout: Layout, tables: Sequence[Table], table: Table, sample:
                 names.count(name),
             )
         )
-    others = [t for t in tables if t is not table and (t.rows >= 5 or (t.rows >= 2 and t.header is not None))]
+    others = [t for t in tables if t is not table and (t.rows >= 5 or (t.rows >= 3 and t.header is not None))]
     # Keys and values above the table are its preamble, not a table of their own.
     others = [t for t in others if not (t.width == 2 and t.mask[0] == "X" and t.last_line < table.first_line)]
     if others:

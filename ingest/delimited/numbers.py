@@ -57,6 +57,11 @@ def tidy(cell: str) -> str:
     return text
 
 
+def is_overrange(text: str) -> bool:
+    """A word or a row of signs that a meter writes when the value is beyond its range."""
+    return text.lower() in OVERRANGE or (len(text) > 2 and not text.strip("+*>"))
+
+
 def is_missing(text: str) -> bool:
     return text.lower() in MISSING
 

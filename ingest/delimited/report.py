@@ -53,7 +53,8 @@ def clock_of(sniffed: Sniffed, run: ClockRun | None, wall: WallCheck | None, row
         if plan.style is not None:
             wall_start = wall_text(int(first), plan.style.zoned) if plan.style.sure else None
         else:
-            wall_start = wall_text(round(first * (plan.tick_s or 1.0) * 1e9), True)
+            zoned = plan.epoch_shift_s == 0.0
+            wall_start = wall_text(round((first * (plan.tick_s or 1.0) + plan.epoch_shift_s) * 1e3) * 1_000_000, zoned)
     else:
         start_s = float(first) * (plan.tick_s or 1.0)
         if plan.tick_s is not None and plan.tick_s < 1.0:

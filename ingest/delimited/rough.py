@@ -10,7 +10,7 @@ import pyarrow.compute as pc
 
 from ingest.delimited.dialect import is_comment, split_line
 from ingest.delimited.lines import joined_lines
-from ingest.delimited.numbers import FLAGS, MISSING, OVERRANGE, NumberStyle, is_missing, number_and_unit, tidy
+from ingest.delimited.numbers import FLAGS, MISSING, NumberStyle, is_missing, is_overrange, number_and_unit, tidy
 from ingest.delimited.plan import ColumnPlan, OddLine, Parsed, Plan
 from ingest.delimited.source import Block
 from ingest.delimited.stamps import parse_stamp
@@ -106,6 +106,8 @@ def _columns(
                 if code == "bad_number":
                     bad_in_row[row] += 1
                     clock_bad[row] |= column.index in plan.clock_columns
+            if column.index in plan.clock_columns and values.null_count:
+                clock_bad |= pc.is_null(values).to_numpy(zero_copy_only=False)
             parsed.columns.append(values)
         else:
             parsed.columns.append(_to_text(cells))
@@ -178,7 +180,7 @@ def to_numbers(cells: list[str], column: ColumnPlan) -> tuple[pa.Array, list[tup
             continue
         found = number_and_unit(text, style)
         if found is None or (found[1] is not None and not _same_base(found[1], base)):
-            code = "overrange" if text.lower() in OVERRANGE else "bad_number"
+            code = "overrange" if is_overrange(text) else "bad_number"
             failed.append((row, code, cell))
             values.append(None)
             continue

@@ -15,7 +15,7 @@ from ingest.delimited.clock import ClockPlan, rate_from_preamble
 from ingest.delimited.clock_find import find_clock
 from ingest.delimited.column import ColumnEvidence
 from ingest.delimited.columns import decimals, plan_columns
-from ingest.delimited.dialect import Dialect, choose_dialect, split_line, strip_comment
+from ingest.delimited.dialect import Dialect, cell_class, choose_dialect, split_line, strip_comment
 from ingest.delimited.fast import can_be_fast, parse_block
 from ingest.delimited.layout import Layout, read_layout, unit_of_column
 from ingest.delimited.layout_faults import layout_faults
@@ -25,6 +25,7 @@ from ingest.delimited.plan import ColumnPlan, Parsed, Plan
 from ingest.delimited.rough import merge
 from ingest.delimited.sample import MOST_ROWS, Sample, take_sample
 from ingest.delimited.source import Block, Source
+from ingest.delimited.stamps import shape_of
 from ingest.delimited.table import MAX_COLUMNS, Table, find_tables, is_row, main_table, row_classes
 from ingest.errors import UnreadableLog
 from ingest.log import Fault
@@ -90,7 +91,8 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
                 table.first_line,
             )
         )
-    layout = read_layout(table, dialect, _edge_empty(rows), _counts(rows))
+    layout = read_layout(table, dialect, _edge_empty(rows), _counts(rows), _split_stamp(rows))
+    _keys_beside(layout, rows, dialect)
     if reading is not None:
         _apply_reading(layout, reading, sample, dialect)
     columns = plan_columns(layout.names, rows, reading.decimal if reading else None)
@@ -106,6 +108,7 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
     sniffed = Sniffed(sample, plan, layout, evidence, clock, faults=faults, reading=reading)
     _settle_rate(sniffed, reading, rate_Hz)
     sniffed.fixed_decimals = _fixed_decimals(plan, rows)
+    clock = sniffed.clock
     used = {k for k, _ in clock.parts} if clock else set()
     sniffed.evidence = [replace(e, is_clock=e.index in used) for e in evidence]
     plan.clock_columns = tuple(used)
@@ -201,6 +204,20 @@ def _some_rows(stretches: Sequence[Sequence[str]], dialect: Dialect, width: int,
 
 def _edge_empty(rows: Sequence[Sequence[str]]) -> bool:
     return all(not row[-1].strip() for row in rows)
+
+
+def _split_stamp(rows: Sequence[Sequence[str]]) -> bool:
+    return all(len(r) > 2 and shape_of(r[0].strip()) == "date" and shape_of(r[1].strip()) == "time" for r in rows)
+
+
+def _keys_beside(layout: Layout, rows: Sequence[Sequence[str]], dialect: Dialect) -> None:
+    """Keys and values in the first two columns beside the first rows of a table without names."""
+    if any(n.strip() for n in layout.names) or layout.width < 4:
+        return
+    filled = [row for row in rows if row[0].strip()]
+    if len(filled) < len(rows) and all(cell_class(row[0]) == "X" for row in filled):
+        for row in filled:
+            layout.preamble.setdefault(row[0].strip(), row[1].strip())
 
 
 def _counts(rows: Sequence[Sequence[str]]) -> bool:
@@ -355,3 +372,6 @@ def _settle_rate(sniffed: Sniffed, reading: Reading | None, rate_Hz: float | Non
         stated = rate_from_preamble(sniffed.layout.preamble)
         if stated is not None:
             sniffed.rate_Hz, sniffed.rate_why = stated[0], f'the file says "{stated[1]}"'
+    clock = sniffed.clock
+    if sniffed.rate_Hz is not None and clock is not None and not clock.unit_stated and clock.interval == 1.0:
+        sniffed.clock = None  # it numbers the samples; their rate is stated

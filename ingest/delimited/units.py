@@ -138,9 +138,10 @@ _WEAK_SUFFIX = frozenset(
 def suffix_unit(name: str) -> str | None:
     """The unit at the end of a name, after an underscore, comma or space: "t_ms", "U_bat_mV", "Voltage, V"."""
     if "/" in name:
-        tail = name.rpartition("/")[2].strip()
-        if tail in _TABLE and tail not in ("min", "s") and not re.search(r"[A-Za-z]/(min|s)$", name):
-            return tail
+        head, _, tail = (part.strip() for part in name.rpartition("/"))
+        before = re.split(r"[\s_(\[]", head)[-1]
+        if before not in _TABLE and before not in ("r", "rev", "U", "rad", "L", "l", "1") and tail in _TABLE:
+            return tail  # the quantity over its unit, "time/s"
     found = _SUFFIX.search(name.strip())
     if found is None or found.start() == 0:
         return None

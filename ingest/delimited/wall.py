@@ -54,7 +54,7 @@ class WallCheck:
             if self.clock.absolute:
                 self.first_text = self._text(ticks[0].item())
         passed = (ticks - self._zero).astype(np.float64) * (self.clock.tick_s or 1e-9)
-        if not self.clock.absolute:
+        if self.clock.unit == "time":
             passed = passed + 86400.0 * np.cumsum(np.concatenate([[0.0], np.diff(passed) < -43200.0]))
         difference = passed - timed.time_s[good]
         recording = timed.recording[good]
@@ -67,7 +67,7 @@ class WallCheck:
             rows = rows[1:]
         steps = np.diff(difference_before)
         same = np.diff(recording_before) == 0
-        if not self.clock.absolute:
+        if self.clock.unit == "time":
             steps = np.mod(steps + 43200.0, 86400.0) - 43200.0
         for k in np.flatnonzero(same & (np.abs(steps) > self.tolerance_s))[:1000]:
             if len(self.jumps) < 1000:
