@@ -5,6 +5,23 @@ other builds, packs, scripts and planted faults. Nothing here knows how logs are
 """
 
 from .demo import DemoMatch, Planted, demo_logs, write_demo
+from .parts import BUILDS, PACKS
+from .plants import JointStep, Plants
+from .script import PRE_ROLL_s, fight
 from .simulate import simulate
+from .truth import Truth
 
-__all__ = ["DemoMatch", "Planted", "demo_logs", "simulate", "write_demo"]
+__all__ = [
+    "BUILDS",
+    "PACKS",
+    "DemoMatch",
+    "JointStep",
+    "PRE_ROLL_s",
+    "Planted",
+    "Plants",
+    "Truth",
+    "demo_logs",
+    "fight",
+    "simulate",
+    "write_demo",
+]

@@ -80,17 +80,28 @@ class TwoNode:
 
 
 class JointHeat:
-    """One joint: the conductance follows from the stated rise at the rated current with the healthy resistance."""
+    """One pole of a joint, the worst: what a fault adds sits in one pole.
+
+    The conductance follows from the stated rise at the rated current with the healthy pole's resistance.
+    """
 
     def __init__(self, build: BuildSpec, joint_id: str, air_degC: float) -> None:
         joint = build.joint(joint_id)
-        self.ohm = joint.loop_ohm
-        self.W_per_K = joint.rated_A**2 * joint.loop_ohm / joint.rise_at_rated_K
+        self.added_ohm = 0.0
+        self.pole_ohm = joint.resistance_mohm * 1e-3
+        self.loop_ohm = joint.loop_ohm
+        self.W_per_K = joint.rated_A**2 * self.pole_ohm / joint.rise_at_rated_K
         self.J_per_K = self.W_per_K * joint.time_constant_s
         self.air_degC = self.degC = air_degC
 
+    @property
+    def ohm(self) -> float:
+        """What the loop sees: all poles and the fault."""
+        return self.loop_ohm + self.added_ohm
+
     def step(self, mean_square_A2: float, dt_s: float) -> float:
-        self.degC += dt_s / self.J_per_K * (mean_square_A2 * self.ohm - self.W_per_K * (self.degC - self.air_degC))
+        made_W = mean_square_A2 * (self.pole_ohm + self.added_ohm)
+        self.degC += dt_s / self.J_per_K * (made_W - self.W_per_K * (self.degC - self.air_degC))
         return self.degC
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 COPPER_20C_ohm_mm2_per_m = 0.017241  # IEC 60028 annealed copper
 COPPER_PER_K = 0.00393  # IEC 60028, at 20 degC
+IDLE_A = 0.06  # a controller's own draw (our choice)
 
 
 def awg_area_mm2(gauge: int) -> float:
@@ -232,7 +233,7 @@ def _runs(battery: int, weapon: int, drive: int, through: tuple[str, ...]) -> tu
     )
 
 
-_PLUG = Joint("pack_plug", "connector", 90.0, 0.4, 105.0, 45.0, 45.0)
+_PLUG = Joint("pack_plug", "connector", 90.0, 0.4, 105.0, 25.0, 45.0)
 _DISCONNECT = Joint("main_disconnect", "disconnect", 150.0, 0.3, 105.0, 30.0, 90.0)
 _SCREW = Joint("distribution_screw", "terminal", 120.0, 0.25, 105.0, 25.0, 60.0)
 

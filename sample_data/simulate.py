@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from . import cell
 from .heat import JointHeat, PackHeat, TwoNode, WireHeat
-from .parts import COPPER_PER_K, BuildSpec, Drive, PackSpec
+from .parts import COPPER_PER_K, IDLE_A, BuildSpec, Drive, PackSpec
 from .plants import BURST_SHARE, NOTHING, Plants
 from .rail import Rail, rail_and_link
 from .script import Script, STEP_s
@@ -23,8 +23,19 @@ from .truth import Recorded, Truth, finish
 Floats = npt.NDArray[np.float64]
 
 CHUNK = 50  # steps between two updates of temperatures and what follows from them
-IDLE_A = 0.06  # a controller's own draw
 CAPACITOR = 0.35  # part of the way to the node's voltage in one step
+LOST_STEP_DUTY, LOST_STEP_BRAKING = 0.30, 0.80  # out of step: duty, and part of the torque that brakes (our choice)
+BRUSHLESS_RISE_s = 0.15  # full duty takes at least this long (our choice)
+RUNS = (
+    "battery_lead",
+    "weapon_lead",
+    "left_lead",
+    "right_lead",
+    "supply_lead",
+    "weapon_motor_leads",
+    "left_motor_leads",
+    "right_motor_leads",
+)
 LIMIT_FOLD_K = 5.0  # a controller lowers its current limit over the last 5 K below its limit (our choice)
 
 
@@ -64,7 +75,16 @@ def simulate(
     air_degC: float = 20.0,
     seed: int = 0,
 ) -> Truth:
-    """The whole match as arrays on the simulation clock. Raises ValueError where the build lacks a run."""
+    """The whole match as arrays on the simulation clock.
+
+    Raises ValueError where the build lacks one of RUNS, or a planted joint is not in the battery lead.
+    """
+    missing = set(RUNS) - {r.id for r in build.runs}
+    if missing:
+        raise ValueError(f"build {build.id} has no run {', '.join(sorted(missing))}; the simulated robot needs it")
+    step = plants.joint_step
+    if step is not None and step.joint not in build.run("battery_lead").through:
+        raise ValueError(f"{step.joint} is not in the battery lead of build {build.id}; plant the step in one that is")
     rail = rail_and_link(build, script, plants, seed)
     record = _run(build, pack, script, plants, rail, air_degC, seed)
     return finish(build, pack, script, plants, rail, record, air_degC)
@@ -79,17 +99,22 @@ def _run(
     air_degC: float,
     seed: int,
 ) -> Recorded:
+    """The stepping loop: plain floats and local names, which cost a third of small arrays in it.
+
+    Names in it: w, l, r are weapon, left and right; i motor current (A), I input current (A; p pack, s supply),
+    d duty, e back-voltage (V), v the controller's input (V), o the motor loop's resistance (ohm), R of runs (ohm),
+    J step over inertia, K torque constant, s... sums of squares for the heat of the chunk.
+    """
     dt = STEP_s
     n = script.n
     if plants.open_at_s is not None:
         n = round(plants.open_at_s / dt)
-    commands = [(c * rail.link_up).tolist()[:n] for c in (script.weapon, script.left, script.right)]
-    cmd_w, cmd_l, cmd_r = commands
+    cmd_w, cmd_l, cmd_r = ((c * rail.link_up).tolist() for c in (script.weapon, script.left, script.right))
     push = script.push_Nm.tolist()
     rail_W = (rail.voltage_V * rail.current_A / build.regulator_efficiency).tolist()
     sync, burst = _sync_loss(script, plants, seed)
     hit_at = {round(t / dt): keep for t, keep in script.hits}
-    stall = (n, n) if plants.stall is None else tuple(round(t / dt) for t in plants.stall)
+    stall = (n, n) if plants.stall is None else (round(plants.stall[0] / dt), round(plants.stall[1] / dt))
 
     runs = {r.id: r for r in build.runs}
     order = list(runs)
@@ -110,7 +135,7 @@ def _run(
     fw, cw = build.weapon.friction_Nm, build.weapon.windage_Nms2
     fl, fr = build.left.friction_Nm, build.right.friction_Nm
     limit_in = build.weapon.current_limit_A
-    rise_w = dt / max(0.15, build.weapon.ramp_s)
+    rise_w = dt / max(BRUSHLESS_RISE_s, build.weapon.ramp_s)
 
     out = Recorded(n)
     log_I, log_Iw, log_ww = out.pack_A.append, out.weapon_A.append, out.weapon_rad_s.append
@@ -140,7 +165,7 @@ def _run(
         R0, R1, R2 = (r25_ohm * factor * part for part in (once, fast, slow))
         step = plants.joint_step
         if step is not None and k0 >= step.at_s / dt:
-            joints[step.joint].ohm = build.joint(step.joint).loop_ohm + step.added_mohm * 1e-3
+            joints[step.joint].added_ohm = step.added_mohm * 1e-3
         ohm = {
             run_id: runs[run_id].loop_ohm_20C * (1.0 + COPPER_PER_K * (degC - 20.0))
             for run_id, degC in zip(order, wires.degC.tolist(), strict=True)
@@ -164,8 +189,8 @@ def _run(
             v = v_bus - Iw * Rw
             if sync[k]:
                 i = burst[k]
-                dw = 0.30 if i > 0.0 else 0.0
-                torque = -0.80 * Kw * i
+                dw = LOST_STEP_DUTY if i > 0.0 else 0.0
+                torque = -LOST_STEP_BRAKING * Kw * i
             else:
                 d = max(dw, e / v) + rise_w
                 if d > cmd_w[k]:
@@ -234,16 +259,7 @@ def _run(
             sIrm += ir * ir
         steps = k1 - k0
         span = steps * dt
-        squares = {
-            "battery_lead": sI,
-            "weapon_lead": sIw,
-            "left_lead": sIl,
-            "right_lead": sIr,
-            "supply_lead": sIs,
-            "weapon_motor_leads": sIwm,
-            "left_motor_leads": sIlm,
-            "right_motor_leads": sIrm,
-        }
+        squares = dict(zip(RUNS, (sI, sIw, sIl, sIr, sIs, sIwm, sIlm, sIrm), strict=True))
         wires.step(np.array([squares[x] for x in order]) / steps, span)
         for joint_heat in joints.values():
             joint_heat.step(sI / steps, span)

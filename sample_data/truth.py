@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from . import cell
-from .parts import BuildSpec, Drive, PackSpec
+from .parts import IDLE_A, BuildSpec, Drive, PackSpec
 from .plants import Plants
 from .rail import Rail
 from .script import PRE_ROLL_s, Script, STEP_s
@@ -158,14 +158,14 @@ def finish(
         motor_A, duty, speed = (fast[f"{name}_{x}"] for x in ("A", "duty", "rad_s"))
         part = drive.controller
         lead = f"{name}_lead"
-        input_A[lead] = motor_A * duty + 0.06
+        input_A[lead] = motor_A * duty + IDLE_A
         voltage = node_V - input_A[lead] * fine(f"ohm {lead}")
         channels |= _controller_channels(part, drive, voltage, input_A[lead], motor_A, duty, speed)
         leads = fine(f"ohm {name}_motor_leads")
         heat = motor_A**2 * (leads + drive.bridge_mohm * 1e-3 + fine(f"Rm {name}"))
         energy[lead] = float((input_A[lead] ** 2 * fine(f"ohm {lead}")).sum() * STEP_s)
         energy[f"{name}_copper_and_bridge"] = float(heat.sum() * STEP_s)
-        energy[f"{name}_idle"] = float((0.06 * voltage).sum() * STEP_s)
+        energy[f"{name}_idle"] = float((IDLE_A * voltage).sum() * STEP_s)
         energy[f"{name}_shaft"] = float((drive.K_Nm_per_A * motor_A * speed).sum() * STEP_s)
         out_of_step = np.zeros(n, dtype=bool)
         if name == "weapon":

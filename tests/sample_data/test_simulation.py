@@ -136,3 +136,12 @@ def test_resistance_grows_with_the_time_looked_at(a: float, b: float) -> None:
 def test_a_colder_pack_has_more_resistance(a: float, b: float) -> None:
     low, high = sorted((a, b))
     assert cell.warm_factor(low, 0.5) >= cell.warm_factor(high, 0.5)
+
+
+def test_a_build_without_a_run_or_a_fault_in_the_wrong_joint_is_refused() -> None:
+    build = BUILDS["a"]
+    short_of_one = replace(build, runs=build.runs[:-1])
+    with pytest.raises(ValueError, match="right_motor_leads"):
+        simulate(short_of_one, PACKS["p1"], fight(1, 10.0))
+    with pytest.raises(ValueError, match="distribution_screw is not in the battery lead of build a"):
+        simulate(build, PACKS["p1"], fight(1, 10.0), Plants(joint_step=JointStep(20.0, "distribution_screw", 9.0)))
