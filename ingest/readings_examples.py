@@ -121,7 +121,8 @@ channel = "link_failsafe_active"
 
 
 def quoted(text: str) -> str:
-    """A text as TOML writes it between double quotes."""
+    """A text as TOML writes it between double quotes; what is no text in a file's name becomes "?"."""
+    text = text.encode("utf-8", "replace").decode("utf-8")
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
@@ -190,14 +191,14 @@ def comment(text: str) -> str:
 def _column_text(column: Column, answer: Mapping[str, Any] | None) -> list[str]:
     about = [f"# {comment(line)}" for line in (column.why,) if line]
     if answer is not None:
-        return column_lines(column.source, **answer).splitlines()
+        return column_lines(column.source, **answer).split("\n")
     if column.channel is None and column.sure in ("certain", "likely"):
         return [*about, f"# source = {quoted_comment(column.source)} is kept under its own name"]
     keys = {"channel": column.channel, "unit": column.source_unit, **_extra(column)}
-    block = column_lines(column.source, **keys).splitlines()
+    block = column_lines(column.source, **keys).split("\n")
     if column.sure in ("certain", "likely"):
         return [*about, *block]
-    asked = [f"# {comment(line)}" for line in column.question.splitlines()]
+    asked = [f"# {comment(line)}" for line in column.question.split("\n")]
     # a guess is not written as if somebody had said it
     return [*(asked or [*about, *(f"# {comment(line)}" for line in block)])]
 

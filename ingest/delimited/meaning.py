@@ -17,9 +17,11 @@ from ingest.channels import parse_channel
 from ingest.delimited.column import ColumnEvidence, ColumnMeaning
 from ingest.delimited.consistency import check_together
 from ingest.delimited.meaning_draft import FITS, FOLLOWS, SAID, UNKNOWN, Draft, FileContext
+from ingest.delimited.meaning_file import file_context
 from ingest.delimited.meaning_names import designators, read_name, stated_unit
-from ingest.delimited.meaning_parts import file_context, give_part
-from ingest.delimited.meaning_values import find_sentinels, finite, judge_values, settle_unit
+from ingest.delimited.meaning_parts import give_part
+from ingest.delimited.meaning_sentinels import find_sentinels, finite
+from ingest.delimited.meaning_values import judge_values, settle_unit
 from ingest.delimited.words_units import parse_unit
 from ingest.log import Sure
 from ingest.readings import Reading, ReadingColumn

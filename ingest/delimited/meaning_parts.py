@@ -1,13 +1,13 @@
-"""Whose column it is: from the words of its name, the build's ids, and the file's name; then its channel."""
+"""Whose column it is: from the words of its name, the build's ids, and the file's name."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping, Sequence
-from pathlib import PurePath
+from collections.abc import Sequence
 
-from ingest.channels import RESERVED_PARTS, cell_number, channel_name, parse_channel
+from ingest.channels import RESERVED_PARTS, cell_number, parse_channel
+from ingest.delimited.meaning_channels import INPUT, SUFFIX, channel_of, give_cell, offer_parts
 from ingest.delimited.meaning_draft import FITS, FOLLOWS, SAID, UNKNOWN, Draft, FileContext
+from ingest.delimited.meaning_file import canonical, free_id, match_build
 from ingest.delimited.words import (
     AXES,
     FREE,
@@ -26,114 +26,7 @@ from ingest.delimited.words import (
 )  # fmt: skip
 from ingest.delimited.words_units import Unit, parse_unit
 
-SUFFIX = {
-    "voltage": "voltage_V",
-    "temperature": "temp_degC",
-    "speed": "speed_rpm",
-    "command": "command_pct",
-    "duty": "duty_pct",
-    "charge": "charge_used_mAh",
-    "energy": "energy_used_Wh",
-    "power": "power_W",
-    "uptime": "uptime_s",
-    "fault": "fault_code",
-    "frames_lost": "frames_lost",
-    "failsafe": "failsafe_active",
-    "strength": "strength_dBm",
-    "quality": "quality_pct",
-    "acceleration": "shock_g",
-    "spin": "spin_dps",
-}
 _OF_THE_LINK = ("frames_lost", "failsafe", "strength", "quality")
-_MOVING = ("speed", "command", "duty", "fault", "uptime")
-_RUNS = ("wire", "contact", "fuse")
-_PREAMBLE_PART = frozenset(
-    ("part", "device", "controller", "source", "channel name", "name", "logger", "position", "location")
-)
-_INPUT = frozenset(("input", "in", "eingang"))
-
-
-def file_context(
-    file_name: str, preamble: Mapping[str, str], parts: Mapping[str, str], part: str | None, names: Sequence[str]
-) -> FileContext:
-    """Whose log the file is: the reading's part, else an id or a part word in the file's name, else the preamble."""
-    pairs = _pole_pairs(preamble)
-    siblings = frozenset(cut(name) for name in names)
-    if part is not None:
-        kind = parts.get(part) or (part if part in RESERVED_PARTS else "free")
-        return FileContext(parts, part, kind, SAID, "the reading names the part", pairs, siblings=siblings)
-    texts = [(PurePath(file_name.replace("\\", "/")).stem, "the file's name")]
-    texts += [
-        (value, "the file's preamble") for key, value in preamble.items() if key.strip().lower() in _PREAMBLE_PART
-    ]
-    for text, place in texts:
-        words = cut(text)
-        found, level = match_build(words, parts)
-        if found is not None:
-            why = f"{place} names {found}"
-            return FileContext(parts, found, parts[found], level, why, pairs, siblings=siblings)
-        free = free_id(words)
-        reserved = [PART[w] for w in words if PART.get(w) in ("pack", "receiver", "link", "chassis")]
-        if free and not parts and "pack" not in reserved:
-            return FileContext(parts, free, "free", FOLLOWS, f"{place} says {free}", pairs, siblings=siblings)
-        if reserved and not free:
-            kind = reserved[0]
-            return FileContext(parts, kind, kind, FOLLOWS, f"{place} says {kind}", pairs, siblings=siblings)
-    controllers = [p for p, kind in parts.items() if kind == "controller"]
-    moving = any(
-        set(words) & {"rpm", "erpm", "duty", "throttle", "motor", "esc", "fet", "mosfet"} for words in siblings
-    )
-    one = "controller" in {PART.get(w) for w in cut(texts[0][0])}
-    if len(controllers) == 1 and (moving or one):
-        why = f"{controllers[0]} is the build's only controller"
-        return FileContext(parts, controllers[0], "controller", FOLLOWS, why, pairs, siblings=siblings)
-    return FileContext(parts, pole_pairs=pairs, one_controller=one, siblings=siblings)
-
-
-def _pole_pairs(preamble: Mapping[str, str]) -> int | None:
-    for key, value in preamble.items():
-        number = re.match(r"\s*(\d{1,3})\b", value)
-        words = key.lower().replace("_", " ")
-        if number and "pole" in words:
-            count = int(number[1])
-            if "pair" in words:
-                return count or None
-            return count // 2 or None if count % 2 == 0 else None
-    return None
-
-
-def free_id(words: Sequence[str]) -> str:
-    """The id that a name's own words make: ("left", "drive", "temp") → "left_drive"."""
-    return "_".join(dict.fromkeys(FREE[w] for w in words if w in FREE))
-
-
-def _canonical(words: Sequence[str]) -> set[str]:
-    return {FREE.get(w, PART.get(w, w)) for w in words} | set(words)
-
-
-def match_build(words: Sequence[str], parts: Mapping[str, str], *kinds: str) -> tuple[str | None, int]:
-    """(the build's part that the words name, how sure). The longest id whose words all stand there wins."""
-    have = _canonical(words)
-    full: dict[str, int] = {}
-    for part, kind in parts.items():
-        tokens = cut(part)
-        if (
-            tokens
-            and (not kinds or kind in kinds)
-            and all(FREE.get(t, PART.get(t, t)) in have or t in have for t in tokens)
-        ):
-            full[part] = len(tokens)
-    if full:
-        longest = [p for p, n in full.items() if n == max(full.values())]
-        return (longest[0], SAID) if len(longest) == 1 else (None, UNKNOWN)
-    free = {FREE[w] for w in words if w in FREE}
-    if not free:
-        return None, UNKNOWN
-    for group in (kinds,) if kinds else (("controller",), ("motor",)):
-        near = [p for p, kind in parts.items() if kind in group and free <= _canonical(cut(p))]
-        if len(near) == 1:
-            return near[0], FOLLOWS
-    return None, UNKNOWN
 
 
 def leftover(words: Sequence[str]) -> list[str]:
@@ -155,7 +48,7 @@ def give_part(draft: Draft, context: FileContext) -> None:
     named = {PART[w] for w in words if w in PART}
     roles = {ROLE[w] for w in words if w in ROLE}
     if draft.kind == "voltage" and "cell" in named:
-        _cell(draft)
+        give_cell(draft)
         return
     if NOT_MEASURED & set(words) or (MAXIMUM | MINIMUM) & set(words):
         draft.no_channel = True
@@ -174,14 +67,14 @@ def give_part(draft: Draft, context: FileContext) -> None:
         if kind == "free" and not context.parts and len(numbers) == 1 and level == SAID:
             part, level, why = f"{part}{numbers[0]}", FITS, "the number is taken as part of the id"
         else:
-            draft.alternatives.append(_channel(draft, part, kind, roles)[0] or part)
+            draft.alternatives.append(channel_of(draft, part, kind, roles)[0] or part)
             part, level, why = None, UNKNOWN, f"number {numbers[0]} of several: it is not said which one that is"
     draft.why.append(why)
     draft.part, draft.part_level = part, level
     if part is None:
-        _no_part(draft, context, roles)
+        offer_parts(draft, context, roles)
         return
-    channel, role_level, note = _channel(draft, part, kind, roles)
+    channel, role_level, note = channel_of(draft, part, kind, roles)
     draft.role_level = role_level
     if note:
         draft.why.append(note)
@@ -224,7 +117,7 @@ def _find(draft: Draft, context: FileContext, named: set[str], roles: set[str]) 
         part, level = match_build(words, context.parts, *wanted)
         if part is not None:
             return part, level, context.parts[part], f"the name says {part}"
-        if free and not (context.hint and set(cut(free)) <= _canonical(cut(context.hint))):
+        if free and not (context.hint and set(cut(free)) <= canonical(cut(context.hint))):
             return None, UNKNOWN, "", f"{free} is no part of the build"
     if kind in _OF_THE_LINK and not (free or "pack" in named):
         return "link", SAID, "link", "of the radio"
@@ -237,7 +130,7 @@ def _find(draft: Draft, context: FileContext, named: set[str], roles: set[str]) 
             return "pack", FITS, "pack", "a receiver may mean its own battery"
         return "pack", SAID, "pack", "the name says the pack"
     supplied = bool(named & {"regulator"} or "rail" in roles) and kind in ("voltage", "current")
-    if ("receiver" in named or supplied) and kind in ("voltage", "current") and _INPUT & set(words):
+    if ("receiver" in named or supplied) and kind in ("voltage", "current") and INPUT & set(words):
         regulators = context.of_kind("regulator")
         if len(regulators) == 1:
             return regulators[0], FOLLOWS, "regulator", f"{regulators[0]} is the build's only regulator"
@@ -288,107 +181,3 @@ def _robot_part(draft: Draft, context: FileContext, named: set[str], free: str) 
             return name, level, "motor", why
         return None, UNKNOWN, "", "it is not said which motor"
     return base, level, base_kind, why
-
-
-def _channel(draft: Draft, part: str, part_kind: str, roles: set[str]) -> tuple[str | None, int, str]:
-    """(channel or None, how sure the role is, note). None with SAID: the vocabulary has no such channel."""
-    kind = draft.kind
-    named = {PART[w] for w in draft.words if w in PART}
-    if kind in ("acceleration", "spin"):
-        axis = AXES & set(draft.words)
-        if axis and not (kind == "spin" and axis == {"z"}):
-            return None, SAID, "one axis of several is no channel"
-        return channel_name("chassis", SUFFIX[kind]), FOLLOWS if axis else SAID, ""
-    if kind in ("charge", "energy") and "charging" in roles | set(draft.words):
-        return None, SAID, "charged, not used"
-    if kind in ("charge", "energy") and (
-        "charge" in draft.words and "discharge" not in roles and "capacity" in draft.words
-    ):
-        return None, SAID, "charged, not used"
-    if kind == "current":
-        return _current(draft, part, part_kind, roles)
-    if kind == "voltage":
-        if "motor" in roles or part_kind == "motor":
-            return None, SAID, "a motor's own voltage is no channel"
-        if "output" in roles and part_kind != "receiver":
-            return None, UNKNOWN, "an output's voltage may be the motor's or a rail's"
-        if part_kind == "receiver" or (part_kind == "regulator" and _at_output(draft, roles)):
-            return channel_name(part, "rail_voltage_V"), SAID, ""
-        if part_kind == "regulator" and "input" not in roles:
-            return (
-                channel_name(part, "rail_voltage_V"),
-                FITS,
-                "a regulator's output is meant more often than its input",
-            )
-        return channel_name(part, "voltage_V"), SAID, ""
-    if kind == "power" and ("motor" in roles or "output" in roles):
-        return None, SAID, "not the power drawn from the supply"
-    if kind == "temperature" and part_kind in ("receiver", "link"):
-        return channel_name(part, "temp_degC"), SAID, ""
-    if kind in _MOVING and part_kind in ("pack", "chassis", *_RUNS):
-        return None, UNKNOWN, "it is not said whose that is"
-    if kind == "temperature" and "ambient" in named and part_kind != "chassis":
-        return channel_name(part, "temp_degC"), FITS, "a board or the air near it"
-    return channel_name(part, SUFFIX[kind]), SAID, ""
-
-
-def _at_output(draft: Draft, roles: set[str]) -> bool:
-    """Whether a regulator's output is meant: a rail is, but not "BEC input"."""
-    return bool(roles & {"rail", "output"}) and not _INPUT & set(draft.words)
-
-
-def _current(draft: Draft, part: str, part_kind: str, roles: set[str]) -> tuple[str | None, int, str]:
-    words = set(draft.words)
-    lettered = "phase" in words and words & set("abcuvw")
-    if lettered or (words & {"ia", "ib", "ic", "id"} and not words & {"iq"}):
-        return None, SAID, "one phase's alternating current is no channel"
-    if part_kind == "pack":
-        if "charging" in roles or ("charge" in words and "discharge" not in roles):
-            return None, UNKNOWN, "a charging current: its sign is not said"
-        if "motor" in roles or "output" in roles:
-            return None, UNKNOWN, "a motor's current is not the pack's"
-        return channel_name(part, "current_A"), SAID, ""
-    if part_kind == "receiver" or (part_kind == "regulator" and _at_output(draft, roles)):
-        return channel_name(part, "rail_current_A"), SAID, ""
-    if part_kind == "regulator":
-        level = SAID if "input" in roles else FITS
-        return channel_name(part, "input_current_A" if level == SAID else "rail_current_A"), level, ""
-    if part_kind in _RUNS:
-        return channel_name(part, "current_A"), SAID, ""
-    if part_kind in ("link", "chassis"):
-        return None, UNKNOWN, "it is not said what draws it"
-    if "motor" in roles and "input" in roles:
-        return None, UNKNOWN, "both the supply's and the motor's side are named"
-    if "motor" in roles or part_kind == "motor":
-        return channel_name(part, "motor_current_A"), FOLLOWS if "iq" in words else SAID, ""
-    if "output" in roles:
-        return channel_name(part, "motor_current_A"), FITS, "a controller's output is taken as the motor's side"
-    if "input" in roles:
-        return channel_name(part, "input_current_A"), SAID, ""
-    return channel_name(part, "input_current_A"), FOLLOWS, "a controller's current is taken as what it draws"
-
-
-def _no_part(draft: Draft, context: FileContext, roles: set[str]) -> None:
-    numbers = [w for w in draft.words if w.isdigit()]
-    numbered = [w + numbers[0] for w in draft.words if PART.get(w) in ("controller", "motor") and numbers]
-    parts = context.of_kind("controller")[:3] or numbered[:1] or ([context.hint] if context.hint else ["weapon"])
-    offers = [_channel(draft, part, "controller", roles)[0] for part in parts if part]
-    if draft.kind in ("voltage", "current", "temperature"):
-        offers.append(channel_name("pack", "current_A" if draft.kind == "current" else SUFFIX[draft.kind]))
-    draft.alternatives += [offer for offer in offers if offer is not None and offer not in draft.alternatives]
-
-
-def _cell(draft: Draft) -> None:
-    words = set(draft.words)
-    numbers = [int(w) for w in draft.words if w.isdigit()]
-    if MINIMUM & words and not numbers:
-        draft.part, draft.part_level, draft.channel = "pack", SAID, "cell_min_V"
-    elif (MAXIMUM | NOT_MEASURED) & words:
-        draft.no_channel = True
-        draft.why.append("a statistic over the cells, no single cell")
-    elif len(numbers) == 1 and numbers[0] <= 99:
-        draft.part, draft.part_level = f"cell{numbers[0]}", SAID
-        draft.channel = channel_name(draft.part, "voltage_V")
-    else:
-        draft.why.append("it is not said which cell")
-        draft.alternatives += ["cell_min_V", "cell1_voltage_V"]

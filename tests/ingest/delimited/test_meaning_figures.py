@@ -273,6 +273,12 @@ def test_a_speed_that_really_passes_32767() -> None:
     assert 32767.0 not in found.sentinels and 65535.0 not in found.sentinels
 
 
+def test_a_peak_that_happens_to_be_a_run_of_nines_stays() -> None:
+    values = np.concatenate([AMPS * 1000.0, np.arange(50_000.0, 99_999.0, 500.0), [99_999.0]])
+    (found,) = named(("Ibat [mA]", values))
+    assert found.sentinels == ()
+
+
 def test_zero_is_never_a_sentinel() -> None:
     values = AMPS.copy()
     values[:400] = 0.0
@@ -329,12 +335,16 @@ _STYLES = ["{name}", "{name} [{unit}]", "{name}_{unit}", "{name} ({unit})", "{na
 
 @settings(deadline=None, max_examples=150)
 @given(
-    cells=st.integers(2, 14), ohm=st.floats(0.004, 0.06), seed=st.integers(0, 1000),
-    v=st.sampled_from(sorted(_WRITTEN["voltage"])), i=st.sampled_from(sorted(_WRITTEN["current"])),
+    cells=st.integers(2, 14),
+    ohm=st.floats(0.004, 0.06),
+    seed=st.integers(0, 1000),
+    v=st.sampled_from(sorted(_WRITTEN["voltage"])),
+    i=st.sampled_from(sorted(_WRITTEN["current"])),
     styles=st.tuples(st.sampled_from(_STYLES), st.sampled_from(_STYLES)),
     names=st.tuples(st.integers(0, 2), st.integers(0, 2)),
-    size=st.floats(0.3, 2.5), sign=st.sampled_from([1.0, -1.0]),
-)  # fmt: skip
+    size=st.floats(0.3, 2.5),
+    sign=st.sampled_from([1.0, -1.0]),
+)
 def test_never_silently_wrong(
     cells: int,
     ohm: float,

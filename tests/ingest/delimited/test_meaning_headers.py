@@ -73,8 +73,15 @@ def meaning(
     return name_columns(columns, file_name=file, preamble={}, parts=parts or {}, reading=None)[0]
 
 
-BUILD = {"weapon": "controller", "left_drive": "controller", "right_drive": "controller", "weapon_motor": "motor",
-         "battery_lead": "wire", "main_fuse": "fuse", "receiver_supply": "regulator"}  # fmt: skip
+BUILD = {
+    "weapon": "controller",
+    "left_drive": "controller",
+    "right_drive": "controller",
+    "weapon_motor": "motor",
+    "battery_lead": "wire",
+    "main_fuse": "fuse",
+    "receiver_supply": "regulator",
+}
 
 # file, header, units row or None, figures, channel or None, certainty
 CASES = [
@@ -244,7 +251,7 @@ CASES = [
     ("log1.csv", "Voltage [A]", None, "A", None, "unknown"),
     ("log1.csv", "Voltage [V/10]", None, "cV", None, "unknown"),
     ("log1.csv", "Voltage raw", None, "mV", None, "unknown"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("file", "header", "unit", "figures", "channel", "sure"), CASES)
@@ -289,12 +296,22 @@ def test_header_with_a_build(file: str, header: str, figures: str, channel: str 
 @pytest.mark.parametrize(
     ("source", "unit", "hint"),
     [
-        ("t_ms", None, "ms"), ("Time", "s", "s"), ("Time [s]", None, "s"), ("Timestamp (us)", None, "us"),
-        ("Zeit / ms", None, "ms"), ("millis", None, "ms"), ("micros", None, "us"), ("Time", None, None),
-        ("elapsed_min", None, "min"), ("t", "h", "h"), ("timeMs", None, "ms"), ("time_ns", None, "ns"),
-        ("Voltage [V]", None, None), ("", None, None),
+        ("t_ms", None, "ms"),
+        ("Time", "s", "s"),
+        ("Time [s]", None, "s"),
+        ("Timestamp (us)", None, "us"),
+        ("Zeit / ms", None, "ms"),
+        ("millis", None, "ms"),
+        ("micros", None, "us"),
+        ("Time", None, None),
+        ("elapsed_min", None, "min"),
+        ("t", "h", "h"),
+        ("timeMs", None, "ms"),
+        ("time_ns", None, "ns"),
+        ("Voltage [V]", None, None),
+        ("", None, None),
     ],
-)  # fmt: skip
+)
 def test_clock_unit(source: str, unit: str | None, hint: str | None) -> None:
     assert clock_unit_hint(source, unit) == hint
 

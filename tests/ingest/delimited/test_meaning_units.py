@@ -75,9 +75,23 @@ def test_no_unit(text: str | None) -> None:
 
 @pytest.mark.parametrize(
     ("one", "other"),
-    [("µV", "μV"), ("mΩ", "mohm"), ("°C", "Â°C"), ("°C", "\ufffdC"), ("[V]", "V"), ("(mA)", "mA"), ("min⁻¹", "1/min"),
-     ("MV", "mV"), ("ma", "mA"), ("eRPM", "ERPM"), ("Volts", "V"), ("deg C", "°C"), ("℃", "C"), ("U/min", "rpm")],
-)  # fmt: skip
+    [
+        ("µV", "μV"),
+        ("mΩ", "mohm"),
+        ("°C", "Â°C"),
+        ("°C", "\ufffdC"),
+        ("[V]", "V"),
+        ("(mA)", "mA"),
+        ("min⁻¹", "1/min"),
+        ("MV", "mV"),
+        ("ma", "mA"),
+        ("eRPM", "ERPM"),
+        ("Volts", "V"),
+        ("deg C", "°C"),
+        ("℃", "C"),
+        ("U/min", "rpm"),
+    ],
+)
 def test_spellings_of_one_unit(one: str, other: str) -> None:
     first, second = parse_unit(one), parse_unit(other)
     assert first is not None and second is not None
