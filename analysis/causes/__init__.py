@@ -55,12 +55,9 @@ def explain(
 
 def _with_cause(finding: Finding, wiring: Tree | None, detected: list[Finding], happened: list[Happening]) -> Finding:
     """A rating exceeded, named after what the motors or joints below it did at that time."""
-    if finding.cause not in ("unknown", "pack_resistance", "low_voltage_cutoff", "contact_heating", "thin_wire"):
+    if finding.cause not in ("unknown", "pack_resistance", "low_voltage_cutoff"):
         return finding
     for other in detected:
-        in_joint = finding.part in other.could_be or finding.part == other.part
-        if finding.check == "contact_temperature" and other.cause == "joint_step" and in_joint:
-            return replace(finding, cause="joint_step", evidence=(*finding.evidence, *other.evidence[:1]))
         if finding.check == "cell_minimum" and other.cause == "weak_cell" and finding.part == other.part:
             return replace(finding, cause="weak_cell", evidence=(*finding.evidence, *other.evidence[:1]))
         if finding.check in ("pack_sag", "cell_minimum") and other.check == "pack_resistance":
