@@ -184,9 +184,12 @@ def number_candidate(
             return None
         backward = int(np.count_nonzero(steps < 0))
         forward = int(np.count_nonzero(steps > 0))
-        if forward == 0 or backward > max(0.1 * steps.size, 3) or (backward and forward < 2 * backward):
+        single = steps.size == 0 and timed and unit_is_time
+        if not single and (
+            forward == 0 or backward > max(0.1 * steps.size, 3) or (backward and forward < 2 * backward)
+        ):
             return None
-        if not words and not unit_is_time:
+        if not words and not unit_is_time and forward:
             low, high = np.quantile(steps[steps > 0], [0.1, 0.9])
             if backward > 0.02 * steps.size or forward < 0.9 * steps.size or high > 3.0 * low:
                 return None

@@ -80,7 +80,7 @@ def looks_like_text(head: bytes) -> bool:
         if text.count("\ufffd") > 0.01 * len(text) + 1:
             return False
         plain = sum(c.isascii() and (c.isprintable() or c in "\t\r\n\0") for c in text)
-        return plain > 0.8 * len(text) and any(c.isdigit() for c in text)
+        return plain > 0.8 * len(text) and bool(text.strip("\0 \r\n"))
     rest = head.rstrip(b"\0")
     if not rest:
         return False
@@ -92,9 +92,7 @@ def looks_like_text(head: bytes) -> bool:
         return False
     # Random bytes above 127 are no text either: a log is mostly ASCII whatever its alphabet.
     ascii_share = len(rest.translate(None, bytes(range(128, 256)))) / len(rest)
-    if ascii_share < 0.7:
-        return False
-    return any(0x30 <= b <= 0x39 for b in rest)
+    return ascii_share >= 0.7
 
 
 _LONE_CR = re.compile(rb"\r(?!\n)")

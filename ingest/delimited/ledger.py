@@ -35,6 +35,7 @@ class Ledger:
     first: dict[tuple[str, str | None], Fault] = field(default_factory=dict)
     pending: list[OddLine] = field(default_factory=list)
     dropped: int = 0
+    texts: int = 0  # lines of words in the middle of the table
 
     def add(self, fault: Fault) -> None:
         """List a fault, or only count it where its code has been listed often enough."""
@@ -58,6 +59,7 @@ class Ledger:
         repeated = any(entry.kind in ("repeat", "units") for entry in self.pending)
         for entry in self.pending:
             inside = entry.kind in ("short", "long", "bad", "new_header") and repeated
+            self.texts += entry.kind == "text"
             self.odd(entry, "text" if inside else None)
         self.pending.clear()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -77,9 +78,10 @@ def plain_number(text: str, style: NumberStyle) -> float | None:
         text = text[0] + text[1:].lstrip()
     pattern = _DOT if style.decimal == "." else _COMMA
     if pattern.fullmatch(text):
-        return float(text.replace(",", ".").replace("d", "e").replace("D", "e"))
+        value = float(text.replace(",", ".").replace("d", "e").replace("D", "e"))
+        return value if math.isfinite(value) else None
     if _HEX.fullmatch(text):
-        return float(int(text, 16))
+        return float(int(text, 16)) if len(text) < 20 else None
     return None
 
 
@@ -125,7 +127,7 @@ def column_style(cells: Iterable[str], fallback: NumberStyle) -> NumberStyle | N
     bare = [_without_unit(text) for text in numbers]
     marked = [text for text in bare if any(mark in text for mark in ".,' ’")]
     if not marked:
-        return fallback
+        return NumberStyle(fallback.decimal)
     scored = []
     for style in _ALL_STYLES:
         hits = sum(plain_number(text, style) is not None for text in bare)

@@ -32,6 +32,7 @@ from ingest.readings import find_reading, fingerprint
 
 READER_VERSION = "1"
 _IN_FLIGHT = 3
+SMALL_BLOCK_BYTES = 1 << 20
 MAX_RECORDINGS = 10_000  # our choice: a clock that starts again more often than this is no clock
 
 
@@ -113,7 +114,7 @@ class DelimitedReader:
 
     def _blocks(self) -> Iterator[Block]:
         sample = self._sniffed.sample
-        size = BLOCK_BYTES if not sample.whole else 1 << 20
+        size = BLOCK_BYTES if not sample.whole else SMALL_BLOCK_BYTES
         return self._source.blocks(sample.encoding, sample.line_end, sample.nuls_inside, size)
 
     def _parse(self, block: Block) -> _Ready:
@@ -212,9 +213,9 @@ class DelimitedReader:
                 line=sniffed.layout.first_data_line,
                 mend="Export it again with its samples.",
             )
-        if ledger.dropped > rows and ledger.dropped > 10:
+        if ledger.dropped + ledger.texts > rows and ledger.dropped + ledger.texts > 10:
             raise UnreadableLog(
-                f"more rows are damaged ({ledger.dropped}) than good ({rows})",
+                f"more lines are damaged or foreign ({ledger.dropped + ledger.texts}) than good ({rows})",
                 file=self._path,
                 line=next((f.line for f in ledger.faults if f.line), None),
                 mend="Export it again, or write a reading that says how its lines are built.",

@@ -53,6 +53,7 @@ class Sniffed:
 def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sniffed:
     """Raises UnreadableLog where there is no table to be found."""
     sample = take_sample(source, reading.encoding if reading else None)
+    refuse_markup(source, sample)
     dialect = choose_dialect(sample.lines_for_dialect(), reading.delimiter if reading else None)
     tables, dialect = _tables(source, sample, dialect, reading)
     table = main_table(tables)
@@ -157,6 +158,20 @@ def _comment_mark(sample: Sample, dialect: Dialect) -> str:
         if any(text.lstrip().startswith(mark) for _, text in sample.head[:400]):
             return mark
     return ";" if dialect.delimiter != ";" and any(t.startswith(";") for _, t in sample.head[:50]) else "#"
+
+
+def refuse_markup(source: Source, sample: Sample) -> None:
+    """JSON, XML or HTML: text, but no rows of cells."""
+    lines = [text.strip() for _, text in sample.head[:400] if text.strip()]
+    marked = sum(text[0] in "{<" and text[-1] in "}>," for text in lines)
+    if lines and marked > 0.5 * len(lines):
+        raise UnreadableLog(
+            "is markup (JSON, XML or HTML), not a table",
+            file=source.path,
+            line=1,
+            found=lines[0][:60],
+            mend="Export the log as delimited text: one row of measurements a line.",
+        )
 
 
 def _no_table(source: Source, sample: Sample) -> UnreadableLog:

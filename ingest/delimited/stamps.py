@@ -141,6 +141,8 @@ def _ordinal_ns(match: re.Match[str], day_first: bool | None) -> int | None:
             year, month, day = int(match["y4"]), _MONTH_NUMBER[match["mon4"].lower()[:3]], int(match["d4"])
         else:
             year, month, day = int(match["y5"]), int(match["m5"]), int(match["d5"])
+        if not 1900 <= year <= 2199:  # what 64 bits of nanoseconds hold, and what a logger can mean
+            return None
         return (date(year, month, day).toordinal() - _EPOCH) * DAY_NS
     except (ValueError, KeyError):
         return None

@@ -70,14 +70,12 @@ class Table:
         self.numeric_cells += classes.count("N")
 
 
-_COARSE = {"N": "N", "G": "N", "T": "N", "F": "F", "E": "E", "X": "X"}
+_COARSE = {"N": "N", "G": "N", "T": "N", "F": "E", "E": "E", "X": "X"}
 
 
 def row_classes(cells: list[str]) -> list[str]:
-    """Per cell "N", "X" or "E"; flag words count as numbers where a number stands beside them."""
-    coarse = [_COARSE[cell_class(cell)] for cell in cells]
-    flags_are = "N" if "N" in coarse else "X"
-    return [flags_are if kind == "F" else kind for kind in coarse]
+    """Per cell "N", "X" or "E"; flag words decide nothing, "no" and "on" stand in prose too."""
+    return [_COARSE[cell_class(cell)] for cell in cells]
 
 
 def is_row(classes: list[str]) -> bool:
@@ -190,6 +188,6 @@ def _same_header(tables: list[Table], fresh: Table) -> Table | None:
 
 
 def main_table(tables: list[Table]) -> Table | None:
-    """The one with the most numbers."""
-    usable = [t for t in tables if t.numeric_cells]
+    """The one with the most numbers. Words with a figure here and there are no table: a third must be numbers."""
+    usable = [t for t in tables if 3 * t.numeric_cells >= t.rows * sum(kind != "E" for kind in t.mask)]
     return max(usable, key=lambda t: t.numeric_cells) if usable else None

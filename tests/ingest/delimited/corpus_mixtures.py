@@ -184,7 +184,10 @@ def recorder_with_milliseconds() -> Case:
         ",",
         "\r\n",
     )
-    head = 'Recorder,\r\nChannels,2\r\nInterval,100ms\r\nTrigger,None\r\nCH,Signal,Range\r\nCH1,"DC","50V"\r\nCH2,"DC","100A"\r\n\r\n'
+    head = (
+        "Recorder,\r\nChannels,2\r\nInterval,100ms\r\nTrigger,None\r\n"
+        'CH,Signal,Range\r\nCH1,"DC","50V"\r\nCH2,"DC","100A"\r\n\r\n'
+    )
     data = head + ",".join(names) + "\r\nNO.,Time,ms,V,A,A12\r\n" + rows
     count = [float(k + 1) for k in range(60)]
     kept = [None if k == 7 else x for k, x in enumerate(v)]

@@ -35,8 +35,10 @@ def same(a: float, b: float) -> bool:
     return math.isclose(a, b, rel_tol=1e-9, abs_tol=1e-9)
 
 
+@pytest.mark.parametrize("block_bytes", [1 << 20, 301], ids=["one_block", "many_blocks"])
 @pytest.mark.parametrize("case", CASES_MADE, ids=[c.name for c in CASES_MADE])
-def test_case(case: Case, tmp_path: Path) -> None:
+def test_case(case: Case, block_bytes: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ingest.delimited.reader.SMALL_BLOCK_BYTES", block_bytes)
     path = tmp_path / "weapon.csv"
     path.write_bytes(case.data)
     log = read_log(path, options=ReadOptions(rate_Hz=case.rate_Hz))
@@ -51,6 +53,7 @@ def test_case(case: Case, tmp_path: Path) -> None:
     assert about.rows == rows == sum(s.table.num_rows for s in log.streams)
     if case.time_s is not None:
         times = log.streams[0].table["time_s"].to_pylist()
+        assert all(t is not None for t in times)
         assert len(times) == len(case.time_s)
         first = case.time_s[0]
         wrong = [
