@@ -163,7 +163,7 @@ def _fuse_row(build: Build, run: Run, fuse_id: str, found: FuseWire) -> Row:
             "state resistance_mohm of the pack and the lengths of the wires, and give --pack",
         )
     over = found.protection == "does not protect"
-    if found.protection == "protects":
+    if found.protection == "protects" and found.let_through_A2s is not None:
         return Passed(
             "fuse_protects_wire",
             run.id,

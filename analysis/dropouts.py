@@ -136,7 +136,7 @@ def _loss_cause(data: MatchData, span: tuple[float, float]) -> tuple[str, str, t
         return cause, sure, (f"rail down to {low:.2f} V", *evidence)
     if low > STEADY_SHARE * usual:
         strength = data.inside("link_strength_dBm")
-        extra = ()
+        extra: tuple[str, ...] = ()
         weakest = min_between(strength, span[0] - 0.5, span[1])
         if weakest is not None and strength is not None and weakest < float(np.median(strength.x)) - 6.0:
             extra = (f"signal down to {weakest:.0f} dBm",)

@@ -211,7 +211,7 @@ def worst_verdict(findings: tuple[Finding, ...], anything_checked: bool) -> Verd
     """The worst of over, fault, close, within; unknown where nothing could be checked."""
     for verdict in ("over", "fault", "close"):
         if any(finding.verdict == verdict for finding in findings):
-            return verdict  # type: ignore[return-value]
+            return verdict
     return "within" if anything_checked else "unknown"
 
 

@@ -204,7 +204,7 @@ def _pack_figures(inside: Signal, env: Envelope, data: MatchData) -> list[Row]:
 
 
 def controllers(data: MatchData) -> Outcome:
-    """burst_current (0.1 s up to 60 s) and continuous_current (60 s) of each controller, on its rating's own current."""
+    """burst_current (0.1 s up to 60 s) and continuous_current (60 s), on the current that the rating is about."""
     assert data.build is not None
     rows: list[Row] = []
     curves: dict[str, object] = {}

@@ -115,6 +115,7 @@ def _look(
         return None
     downstream = data.signals[channel]
     assert data.window is not None
-    inside = [s.between(data.window.start_s, data.window.end_s).good() for s in (main.signal, upstream, downstream)]
-    found = resistance_steps(*inside)
+    start, end = data.window.start_s, data.window.end_s
+    current, above, below = (s.between(start, end).good() for s in (main.signal, upstream, downstream))
+    found = resistance_steps(current, above, below)
     return None if isinstance(found, NotFitted) else Seen(channel, path, found)

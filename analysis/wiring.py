@@ -152,10 +152,10 @@ def run_currents(data: MatchData, wiring: Tree) -> dict[str, RunCurrent | NoCurr
                 changed = True
     result: dict[str, RunCurrent | NoCurrent] = {}
     for run in sorted(wiring.runs.values(), key=lambda r: -r.depth):
-        found = known.get(run.id) or _at_least(data, wiring, run, known)
-        if isinstance(found, RunCurrent):
-            known[run.id] = found
-        result[run.id] = found
+        current = known.get(run.id) or _at_least(data, wiring, run, known)
+        if isinstance(current, RunCurrent):
+            known[run.id] = current
+        result[run.id] = current
     return {run_id: result[run_id] for run_id in wiring.runs}
 
 
@@ -167,7 +167,8 @@ def _logged(data: MatchData, wiring: Tree, run: Run) -> RunCurrent | None:
         if sensor.wire == run.id and signal is not None:
             return RunCurrent(run.id, signal, True, sensor.channel, True)
     wire = run.wire
-    names = [f"{wire.id}_current_A", *(f"{part.id}_current_A" for part in (*run.contacts, *run.fuses))]
+    inline = [contact.id for contact in run.contacts] + [fuse.id for fuse in run.fuses]
+    names = [f"{part}_current_A" for part in (wire.id, *inline)]
     if run.is_motor_lead:
         names.append(f"{wire.from_}_motor_current_A")
     elif not run.children:
@@ -179,7 +180,7 @@ def _logged(data: MatchData, wiring: Tree, run: Run) -> RunCurrent | None:
         if signal is None:
             continue
         if run.is_motor_lead and name.endswith("motor_current_A"):
-            signal = _lead_rms(data, wire.from_, signal)
+            signal = _lead_rms(data, wire, signal)
         return RunCurrent(run.id, signal, True, name, True)
     controllers = {controller.id for controller in data.build.controllers}
     if wire.to in controllers:
@@ -193,12 +194,20 @@ def _logged(data: MatchData, wiring: Tree, run: Run) -> RunCurrent | None:
     return None
 
 
-def _lead_rms(data: MatchData, controller_id: str, signal: Signal) -> Signal:
-    """Motor current as the r.m.s. in one lead: a peak phase figure is divided by root two."""
+def _lead_rms(data: MatchData, wire: Wire, signal: Signal) -> Signal:
+    """Motor current as the r.m.s. in one lead.
+
+    A peak phase figure is divided by root two (sine). A d.c. figure of a three-lead motor flows in two leads at a
+    time, so each carries it two thirds of the time (six-step commutation): root of two thirds.
+    """
     assert data.build is not None
     for controller in data.build.controllers:
-        if controller.id == controller_id and controller.motor_current_is == "phase_peak":
+        if controller.id != wire.from_:
+            continue
+        if controller.motor_current_is == "phase_peak":
             return signal.with_values(signal.x / math.sqrt(2.0))
+        if controller.motor_current_is == "dc" and wire.conductors == 3:
+            return signal.with_values(signal.x * math.sqrt(2.0 / 3.0))
     return signal
 
 

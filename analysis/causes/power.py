@@ -7,12 +7,14 @@ ends is a possible disconnect, never a certain one.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from analysis.findings import Finding, Occurrence
 from analysis.match_data import MatchData
 from analysis.signal import Signal
-from analysis.spans import max_between, mean_between
+from analysis.spans import mean_between, min_between
 
 # Our choices: logs of one robot stop within half a second of each other when their supply goes; power that ends
 # while less than this share of the usual current flows is a switch-off.
@@ -131,7 +133,8 @@ def _current_stopped(data: MatchData, current: Signal) -> Finding | None:
     after = float(np.median(good.x[good.t_s > at + 0.2]))
     before_match = good.x[good.t_s < data.window.start_s - 1.0]
     idle = float(np.median(before_match)) if len(before_match) > 20 else None
-    error = 3.0 * float(np.std(good.x[good.t_s > at + 0.2])) / np.sqrt(max(np.sum(good.t_s > at + 0.2), 1))
+    rest_of_log = good.x[good.t_s > at + 0.2]
+    error = 3.0 * float(np.std(rest_of_log)) / math.sqrt(max(len(rest_of_log), 1))
     quieter = idle is not None and after < idle - max(error, 0.03)
     if not stopped and not quieter:  # a robot that stands still after the match still draws its idle current
         return None
@@ -203,7 +206,7 @@ def _restarts(data: MatchData) -> list[Finding]:
         for index in back:
             at = float(signal.t_s[index + 1])
             places.append(Occurrence(float(signal.t_s[index]), at, None))
-            lowest = None if volts is None else -(max_between(volts.with_values(-volts.x), at - 1.5, at) or 0.0)
+            lowest = min_between(volts, at - 1.5, at)
             if lowest is not None:
                 evidence.append(f"input down to {lowest:.1f} V before it")
                 minimum = controller.minimum_V if controller is not None else None
