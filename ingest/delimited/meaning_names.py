@@ -9,7 +9,7 @@ import numpy as np
 
 from ingest.delimited.column import ColumnEvidence
 from ingest.delimited.meaning_draft import FITS, FOLLOWS, SAID, UNKNOWN, Draft
-from ingest.delimited.words import PART, QUANTITY, RAW, STATE, SYMBOLS, cut, fold, one_of
+from ingest.delimited.words import LONGEST_NAME, PART, QUANTITY, RAW, STATE, SYMBOLS, cut, fold, one_of
 from ingest.delimited.words_units import Unit, clean_unit, parse_unit, temperature_unit_without_scale
 
 _NO_UNIT = frozenset(
@@ -35,7 +35,7 @@ def stated_unit(evidence: ColumnEvidence, lettered: frozenset[str]) -> tuple[str
 
     lettered: the names whose last letter is a designator, not a unit ("Current A", "Current B").
     """
-    name, text = evidence.source.strip(), evidence.unit_text
+    name, text = evidence.source.strip()[:LONGEST_NAME], evidence.unit_text
     if text is not None and clean_unit(text).lower() in _NO_UNIT:
         text = None
     found = list(_BRACKETS.finditer(name))
@@ -238,7 +238,7 @@ def designators(names: Sequence[str]) -> frozenset[str]:
     """The names that end in a letter which only tells them apart: phases A, B, C or U, V, W, sides L and R."""
     stems: dict[str, dict[str, str]] = {}
     for name in names:
-        found = re.match(r"^(.*?)[\s_.-]*(?<![A-Za-z])([A-Za-z])$", name.strip())
+        found = re.match(r"^(.*?)[\s_.-]*(?<![A-Za-z])([A-Za-z])$", name.strip()[:LONGEST_NAME])
         if found and found[1]:
             stems.setdefault(fold(found[1]), {})[found[2].upper()] = name.strip()
     return frozenset(

@@ -164,6 +164,7 @@ _PHRASES: Final = tuple(
         (r"stell ?(?:wert|groesse)|gas ?(?:griff|hebel)", "throttle"),
     )
 )  # fmt: skip
+LONGEST_NAME: Final = 160  # our choice: what stands further back in a name says nothing of the column
 _FOLD: Final = (("ä", "ae"), ("ö", "oe"), ("ü", "ue"), ("ß", "ss"))
 _PIECES = re.compile(r"[A-Z]+(?=[A-Z][a-z])|[A-Z]?[a-z]+|[A-Z]+|\d+")
 _KNOWN: Final = frozenset({*QUANTITY, *ROLE, *PART, *FREE, *GENERIC, *NOISE, *MINIMUM, *MAXIMUM, *NOT_MEASURED})
@@ -190,7 +191,8 @@ def fold(text: str) -> str:
 def cut(name: str) -> tuple[str, ...]:
     """The words of a column name, folded: "BattVolt_1" → ("batt", "volt", "1"); "Akkuspannung" → two words."""
     words: list[str] = []
-    for raw in re.split(r"[^0-9A-Za-zÀ-ÿµμΩΩ]+", unicodedata.normalize("NFC", name)):
+    name = unicodedata.normalize("NFC", name[:LONGEST_NAME])
+    for raw in re.split(r"[^0-9A-Za-zÀ-ÿµμΩΩ]+", name):
         if raw:
             words += _cut_piece(raw)
     text = " ".join(words)

@@ -31,6 +31,7 @@ class Unit:
 
 _PREFIX: Final = {"": 1.0, "k": 1e3, "d": 1e-1, "c": 1e-2, "m": 1e-3, "u": 1e-6}
 _PREFIX_WORD: Final = {"": "", "k": "kilo", "d": "deci", "c": "centi", "m": "milli", "u": "micro"}
+_LONGEST: Final = 40  # our choice: no unit is written longer
 _GRAVITY: Final = 9.80665  # m/s2, standard gravity (NIST SP 811)
 _PSI_KPA: Final = 6.894757  # NIST SP 811, appendix B.8
 
@@ -167,7 +168,7 @@ def parse_unit(text: str | None, kind: str | None = None) -> Unit | None:
     and coulombs for a charge; us is a pulse for a command; rad/s turns a motor or the chassis.
     A factor before the unit ("0.1 V", "x10 mV") multiplies; a factor after it ("V/10") has two readings: None.
     """
-    if not text:
+    if not text or len(text) > _LONGEST:
         return None
     cleaned = clean_unit(text)
     found = _TABLE.get(cleaned) or _FOLDED.get(cleaned.lower())
@@ -180,7 +181,7 @@ def parse_unit(text: str | None, kind: str | None = None) -> Unit | None:
             return None
         number = factor["n"].replace(",", ".")
         times = 1 / float(number[2:]) if number.startswith("1/") else float(number)
-        if not times:
+        if not 1e-9 <= times <= 1e9:
             return None
         found = replace(found, scale=found.scale * times)
     return _for_kind(replace(found, text=cleaned), kind)

@@ -410,3 +410,10 @@ def test_a_value_that_cannot_be_is_missing_in_the_rows_that_were_not_sampled() -
     (found,) = named(("Vbat [V]", np.resize(VOLTS, 20_000)))
     assert 65535.0 in found.sentinels and -999.0 in found.sentinels
     assert not any(-1.0 <= s <= 120.0 for s in found.sentinels) and codes(found) == []
+
+
+@pytest.mark.parametrize("piece", ["_", "a_", " ,", "(", "Voltage", "1", "/a", " in ", "1e9"])
+def test_a_very_long_name_is_answered(piece: str) -> None:
+    long = piece * 20_000
+    (found,) = named((long, VOLTS), file=long[:200], preamble={long: long})
+    assert found.sure in ("certain", "likely", "guess", "unknown")

@@ -67,7 +67,26 @@ def test_exact(text: str, kind: str | None, written: float, stored: float, unit:
 
 
 @pytest.mark.parametrize(
-    "text", ["", None, "V/10", "A*100", "KV", "mVV", "1/1024", "counts", "-", "0 V", "x", "V A", "%%", "°", "deg"]
+    "text",
+    [
+        "",
+        None,
+        "V/10",
+        "A*100",
+        "KV",
+        "mVV",
+        "1/1024",
+        "counts",
+        "-",
+        "0 V",
+        "x",
+        "V A",
+        "%%",
+        "°",
+        "deg",
+        "1e400 V",
+        "1e-400 V",
+    ],
 )
 def test_no_unit(text: str | None) -> None:
     assert parse_unit(text) is None
