@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ingest.channels import Channel, parse_channel
 from ingest.delimited.column import ColumnEvidence
-from ingest.delimited.words_units import Unit
+from ingest.delimited.words_units import Unit, parse_unit
 from ingest.log import Fault
 from ingest.readings_examples import column_lines, comment
 
@@ -109,6 +109,11 @@ class Draft:
 
     def ask(self, text: str, **keys: object) -> None:
         """A question with the lines of a reading file that answer it. The first question stands."""
+        channel = parse_channel(str(keys["channel"])) if keys.get("channel") else None
+        if channel is not None and keys.get("unit"):
+            unit = parse_unit(str(keys["unit"]), channel.quantity.kind)
+            if unit is None or unit.unit != channel.unit:
+                keys.pop("unit")  # the answer that is offered must load
         if not self.question:
             self.question = f"{comment(text)}\n{column_lines(self.key, **keys)}"
 

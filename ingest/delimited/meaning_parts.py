@@ -67,7 +67,8 @@ def give_part(draft: Draft, context: FileContext) -> None:
         if kind == "free" and not context.parts and len(numbers) == 1 and level == SAID:
             part, level, why = f"{part}{numbers[0]}", FITS, "the number is taken as part of the id"
         else:
-            draft.alternatives.append(channel_of(draft, part, kind, roles)[0] or part)
+            offer = channel_of(draft, part, kind, roles)[0]
+            draft.alternatives += [offer] if offer is not None else []
             part, level, why = None, UNKNOWN, f"number {numbers[0]} of several: it is not said which one that is"
     draft.why.append(why)
     draft.part, draft.part_level = part, level

@@ -230,9 +230,13 @@ def _link(draft: Draft, values: Sample) -> None:
     elif draft.kind == "quality" and low >= 0.0 and 1.0 < high <= 100.0:
         _take(draft, "%", FOLLOWS, "figures from 0 to 100 are %")
     elif draft.kind == "strength" and low >= 0.0 and 1.0 < high <= 100.0:
-        _unknown(draft, "a signal strength from 0 to 100 may be % or -dBm", "%", "dBm")
+        _unknown(draft, "a signal strength from 0 to 100 may be % or -dBm", "dBm", "%")
     else:
-        _unknown(draft, f"no unit is stated and figures from {low:g} to {high:g} fit none", "%", "dBm")
+        _unknown(
+            draft,
+            f"no unit is stated and figures from {low:g} to {high:g} fit none",
+            "dBm" if draft.kind == "strength" else "%",
+        )
 
 
 def judge_values(draft: Draft) -> None:
