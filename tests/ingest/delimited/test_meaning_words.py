@@ -37,8 +37,10 @@ def test_any_name_is_cut(name: str) -> None:
 
 WORDS = sorted(
     one_of(
-        "bat Batt Volt volts current A mA [V] (mV) weapon left motor temp C F cell 1 2 min max rpm eRPM us throttle % _ "
-        "input out phase rail rx RSSI dBm duty ch gyro z g Strom Spannung [°C] x10 limit 0.1V capacity Ah supply id t p"
+        "bat Batt Volt volts current A mA [V] (mV) weapon left motor temp C F cell 1 2 min max rpm "
+        "eRPM us throttle % _ "
+        "input out phase rail rx RSSI dBm duty ch gyro z g Strom Spannung [°C] x10 limit 0.1V "
+        "capacity Ah supply id t p"
     )
 )
 BUILD = {
