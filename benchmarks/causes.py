@@ -27,6 +27,11 @@ WANTED_FALSE_ALARMS = 0.1
 def labels(recipes: list[Recipe]) -> str:
     """What there is to find: per scenario its event, loggers and whether it is visible."""
     rows = [
+        f"# What there is to find in {len(recipes)} labelled matches",
+        "",
+        "Made by `python -m benchmarks.causes --labels`. Visible: every channel that the signature needs is logged,",
+        "and at least three samples lie inside it. Times are on the match clock.",
+        "",
         "| match | cause | parts | start s | end s | rate Hz | sensors | visible | never certain |",
         "|---|---|---|---|---|---|---|---|---|",
     ]

@@ -73,6 +73,7 @@ def thermal_limit(name: str, k: int) -> Scenario:
         return Label(
             "thermal_buildup", WEAPON_PARTS, start, plan.end_s, needs=("weapon_temp_degC",),
             needs_any=(OUTPUT, ("weapon_command_pct",)),
+            timing="overlap",  # the limits come down by degrees, and bite only where more is asked
             forbidden=("low_voltage_cutoff", "sync_loss", "sensor_clipped", "undervoltage_restart", "stall"),
             also=(*COMPANY, "drag"),
         )  # fmt: skip
@@ -207,7 +208,8 @@ def undervoltage_restart(name: str, k: int) -> Scenario:
             forbidden=(
                 "sync_loss", "low_voltage_cutoff", "thermal_limit", "radio_loss", "logger_gap", "fuse_opened",
             ),
-            also=(*COMPANY, "disconnect_bounce", "brown_out", "joint_intermittent", "terminal_loose", "stall"),
+            also=(*COMPANY, "disconnect_bounce", "brown_out", "joint_intermittent", "terminal_loose", "stall",
+                  "low_voltage_cutoff"),
         )  # fmt: skip
 
     return finish(name, "undervoltage_restart", plan, chosen, label, dress=dress)

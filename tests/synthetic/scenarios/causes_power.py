@@ -34,7 +34,8 @@ def disconnect_opened(name: str, k: int) -> Scenario:
         needs=("pack_voltage_V", "pack_current_A"),
         forbidden=("fuse_opened", "logger_gap", "truncated", "radio_loss", "pack_empty", "low_voltage_cutoff"),
         accept=("truncated",) if k == 5 else (),
-        also=(*COMPANY, "brown_out", "undervoltage_restart", "regeneration_trip"),
+        also=(*COMPANY, "brown_out", "undervoltage_restart", "regeneration_trip", "low_voltage_cutoff", "logger_gap",
+              "truncated"),
     )  # fmt: skip
     return finish(name, "disconnect_opened", plan, devices, label, window_end_s=at)
 
@@ -67,7 +68,7 @@ def disconnect_bounce(name: str, k: int) -> Scenario:
         "power_loss", (*BATTERY_PARTS, "pack", "distribution"), at, spans[-1][1], needs=("pack_current_A",),
         forbidden=("disconnect_opened", "logger_gap", "fuse_opened", "radio_loss", "joint_step"),
         accept=("joint_intermittent",), occurrences=tuple(spans),
-        also=(*COMPANY, "brown_out", "undervoltage_restart", "low_voltage_cutoff"),
+        also=(*COMPANY, "brown_out", "undervoltage_restart", "low_voltage_cutoff", "sensor_clipped"),
     )  # fmt: skip
     return finish(name, "disconnect_bounce", plan, devices, label)
 
@@ -97,7 +98,7 @@ def fuse_opened(name: str, k: int) -> Scenario:
         forbidden=(
             "disconnect_opened", "sync_loss", "logger_gap", "radio_loss", "thermal_limit", "low_voltage_cutoff",
         ),
-        also=(*COMPANY, "drag", "stall", "undervoltage_restart", "truncated"),
+        also=(*COMPANY, "drag", "stall", "undervoltage_restart", "truncated", "logger_gap", "low_voltage_cutoff"),
     )  # fmt: skip
     paper = Paper(weapon_fuse_A=60.0, weapon_limit_A=140.0)
     return finish(name, "fuse_opened", plan, devices, label, paper)

@@ -50,7 +50,8 @@ def brown_out(name: str, k: int) -> Scenario:
             needs=("receiver_rail_voltage_V",),
             needs_any=(("distribution_voltage_V", "weapon_voltage_V", "pack_voltage_V"),),
             forbidden=("radio_loss", "regulator_overload", "logger_gap", "frozen_values"),
-            also=(*COMPANY, "disconnect_bounce", "undervoltage_restart", "joint_intermittent"),
+            also=(*COMPANY, "disconnect_bounce", "undervoltage_restart",
+                  "joint_intermittent", "low_voltage_cutoff"),
         )  # fmt: skip
 
     return finish(name, "brown_out", plan, devices.get(k, all_in_one(rate, grade)), label)
@@ -73,7 +74,8 @@ def regulator_overload(name: str, k: int) -> Scenario:
     label = Label(
         "voltage_sag", (*RECEIVER_PARTS,), at, at + length, needs=("receiver_rail_voltage_V",),
         needs_any=(("receiver_rail_current_A",), ("distribution_voltage_V", "weapon_voltage_V", "pack_voltage_V")),
-        forbidden=("radio_loss", "logger_gap", "disconnect_bounce", "pack_resistance"), also=(*COMPANY, "brown_out"),
+        forbidden=("radio_loss", "logger_gap", "disconnect_bounce", "pack_resistance"),
+        also=(*COMPANY, "brown_out", "undervoltage_restart"),
     )  # fmt: skip
     return finish(name, "regulator_overload", plan, devices.get(k, all_in_one(rate, grade)), label)
 

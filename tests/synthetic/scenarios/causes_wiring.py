@@ -103,7 +103,7 @@ def joint_intermittent(name: str, k: int) -> Scenario:
         "wiring_fault", parts, at, at + length, needs_any=needs,
         forbidden=("joint_step", "disconnect_opened", "pack_resistance", "weak_cell", "stall"),
         accept=("terminal_loose", "disconnect_bounce"),
-        also=(*COMPANY, "brown_out", "undervoltage_restart", "low_voltage_cutoff"),
+        also=(*COMPANY, "brown_out", "undervoltage_restart", "low_voltage_cutoff", "sensor_clipped"),
     )  # fmt: skip
     return finish(name, "joint_intermittent", plan, devices, label)
 

@@ -142,9 +142,10 @@ def finish(
     if told is None:
         return Scenario(name, "", "", (), 0.0, 0.0, visible=True, **common)  # type: ignore[arg-type]
     visible, why = _visible(told, devices, logs)
+    twins = tuple(twin for twin in told.forbidden if twin not in told.accept)
     return Scenario(
         name, cause, told.kind, told.parts, told.start_s, told.end_s, visible=visible, why_hidden=why,
-        forbidden=told.forbidden, accept=told.accept, also=told.also, timing=told.timing,
+        forbidden=twins, accept=told.accept, also=told.also, timing=told.timing,
         occurrences=told.occurrences, **common,  # type: ignore[arg-type]
     )  # fmt: skip
 

@@ -93,13 +93,21 @@ class World:
 
         return self._once("pack ripple", t, make)
 
+    def _bus_ripple(self, t: Floats) -> Floats:
+        """What the ripple of all currents drops over the pack and the battery lead, V."""
+
+        def make() -> Floats:
+            robot = self.truth.plan.robot
+            return self._pack_ripple(t) * (robot.r0_mohm + robot.path_mohm) * 1e-3
+
+        return self._once("bus ripple", t, make)
+
     def _pure(self, channel: str, t: Floats) -> Floats:
         robot = self.truth.plan.robot
         if channel in ("pack_voltage_V", "pack_current_A", "cell_min_V") or channel.startswith("cell"):
             return self._pack(channel, t)
         if channel == "distribution_voltage_V":
-            source = (robot.r0_mohm + robot.path_mohm) * 1e-3
-            return self._of("bus_V", t) - self._pack_ripple(t) * source
+            return self._of("bus_V", t) - self._bus_ripple(t)
         if channel == "pack_temp_degC":
             return self._of("pack_degC", t)
         if channel in CONTACT_TEMPS:
@@ -146,7 +154,8 @@ class World:
         short = 0.0 if self.truth.plan.short_upstream else self._of("short_A", t)
         ripple = self._ripple(0, t)
         if quantity == "voltage_V":
-            return self._of("weapon_V", t) - ripple * robot.r0_mohm * 1e-3
+            run = robot.weapon_path_mohm + self._series("weapon_mohm", t)
+            return self._of("weapon_V", t) - self._bus_ripple(t) - ripple * run * 1e-3
         if quantity == "input_current_A":
             return self._of("weapon_A", t) + short + ripple
         if quantity == "motor_current_A":
@@ -174,7 +183,8 @@ class World:
         ripple = self._ripple(1 if side == "left" else 2, t)
         path = self.truth.plan.robot.drive_path_mohm + self._series(f"{side}_mohm", t)
         if quantity == "voltage_V":
-            return self._of("bus_V", t) - (self._of(f"{side}_A", t) + ripple) * path * 1e-3
+            drop = (self._of(f"{side}_A", t) + ripple) * path * 1e-3
+            return self._of("bus_V", t) - self._bus_ripple(t) - drop
         if quantity == "input_current_A":
             return self._of(f"{side}_A", t) + ripple + self._drive_short(side, t)
         if quantity == "motor_current_A":
