@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
@@ -20,10 +19,6 @@ QUIET_S = 1.0  # our choice: idle at the head or tail of a log for this long sho
 NEGATIVE_A = 0.2  # our choice: a robot at rest cannot feed its pack
 POSITIVE_A = 2.0  # our choice: controllers and radio draw less than this at rest
 POSITIVE_SHARE = 0.015  # of the largest current: 1.5 % is a usual zero error of a Hall sensor (from memory)
-FROZEN_S = 0.5  # our choice
-FROZEN_SAMPLES = 12  # our choice
-FROZEN_TIMES = 8.0  # our choice: against the usual length of a run of equal values
-MOVES_QUANTA = 4.0  # our choice: the companion must have called for this many codes of change
 
 
 def quantum(x: Floats) -> float:
@@ -45,28 +40,29 @@ def quantum(x: Floats) -> float:
     return float(np.median((steps / np.round(multiples))[whole]))
 
 
+def _quiet_power(x: Floats) -> float | None:
+    """Variance of one sample in the quietest tenth of blocks, from second differences; None where too short."""
+    second = x[2:] - 2 * x[1:-1] + x[:-2]
+    size = 64 if second.shape[0] >= 2000 else 16
+    blocks = second.shape[0] // size
+    if blocks < 4:
+        return None
+    power = np.mean(second[: blocks * size].reshape(blocks, size) ** 2, axis=1) / 6
+    return float(np.quantile(power, 0.1))
+
+
 def noise_of(x: Floats, step: float) -> float:
-    """1 sigma of one sample, quantisation included, from the quietest tenth of 64-sample blocks."""
-    if x.shape[0] < 16:
-        return step / np.sqrt(12.0)
-    second = x[2:] - 2 * x[1:-1] + x[:-2]
-    blocks = second.shape[0] // 64
-    if blocks < 2:
-        quiet = float(np.sqrt(np.mean(second**2) / 6))
-    else:
-        power = np.mean(second[: blocks * 64].reshape(blocks, 64) ** 2, axis=1) / 6
-        quiet = float(np.sqrt(np.quantile(power, 0.1)))
-    return max(quiet, step / float(np.sqrt(12.0)))
+    """1 sigma of one sample, quantisation included, from the quietest tenth of the blocks of 16 or 64 samples."""
+    power = _quiet_power(x)
+    if power is None:
+        power = float(np.mean((x[2:] - 2 * x[1:-1] + x[:-2]) ** 2) / 6) if x.shape[0] >= 16 else 0.0
+    return max(float(np.sqrt(power)), step / float(np.sqrt(12.0)))
 
 
-def _noise_before_quantum(x: Floats, step: float) -> float:
-    """Noise of what the converter saw: 0 where the quietest blocks stand on one code."""
-    second = x[2:] - 2 * x[1:-1] + x[:-2]
-    blocks = second.shape[0] // 64
-    if blocks < 2:
-        return 0.0
-    power = np.mean(second[: blocks * 64].reshape(blocks, 64) ** 2, axis=1) / 6
-    return float(np.sqrt(max(float(np.quantile(power, 0.1)) - step**2 / 12, 0.0)))
+def noise_before_quantum(x: Floats, step: float) -> float:
+    """Noise of what the converter saw: 0 where the quietest blocks stand on one code, or the log is short."""
+    power = _quiet_power(x)
+    return 0.0 if power is None else float(np.sqrt(max(power - step**2 / 12, 0.0)))
 
 
 def runs(on: Bools) -> tuple[np.ndarray, np.ndarray]:
@@ -115,7 +111,9 @@ def clipping(
     code = top / step if step > 0 else 0.0
     last_code = any(abs(code - (2**bits - 1)) < 0.6 for bits in CODE_BITS)
     # A resting pack stands on its highest voltage: only the converter's last code is a full scale there.
-    noisy = not rests_high and (step == 0 or _noise_before_quantum(x, step) >= NOISY_QUANTA * step)
+    # The plateau itself, or one at the other end, would pass for a quiet sensor.
+    rest = signal.x[signal.valid & ~at & (signal.x > float(x.min()) + 0.5 * width)]
+    noisy = not rests_high and (step == 0 or noise_before_quantum(rest, step) >= NOISY_QUANTA * step)
     return ("clipped", at) if noisy or last_code else ("undetermined", off)
 
 
@@ -133,8 +131,10 @@ def zero_error(signal: Signal, noise: float, step: float) -> float | None:
     levels = []
     for part in (t <= t[0] + QUIET_S, t >= t[-1] - QUIET_S):
         values = x[part]
-        quiet = values.shape[0] >= 5 and float(np.ptp(values)) <= max(8 * noise, 3 * step, 0.01 * peak)
-        levels.append(float(np.mean(values)) if quiet else None)
+        low, level, high = np.quantile(values, (0.1, 0.5, 0.9)) if values.shape[0] >= 5 else (0.0, 0.0, np.inf)
+        quiet = high - low <= max(4 * noise, 2.5 * step, 0.01 * peak)  # plugging in makes one spike
+        inner = values[(values >= low) & (values <= high)]
+        levels.append(float(np.mean(inner)) if quiet else None)
     known = [level for level in levels if level is not None]
     if not known:
         return None
@@ -175,61 +175,6 @@ def held_times(x: Floats) -> float:
     if change.shape[0] < 8:
         return 1.0
     return float(np.median(np.diff(change)))
-
-
-def frozen(signal: Signal, companions: Sequence[Signal] = ()) -> list[tuple[float, float]]:
-    """Stretches in which one value stands although a companion says it must have moved.
-
-    The companion (a current for a voltage, and the other way round) gives by straight regression, outside the
-    stretch, how far this channel should have moved inside it. Without one nothing is said: a quiet channel that
-    stands on one code is healthy.
-    """
-    if len(signal) < 64 or not companions:
-        return []
-    x = signal.x
-    same = np.concatenate([[False], (np.diff(x) == 0) & signal.valid[1:] & signal.valid[:-1]])
-    starts, ends = runs(same)
-    if starts.shape[0] == 0:
-        return []
-    starts = starts - 1
-    length = ends - starts
-    need = max(FROZEN_SAMPLES, FROZEN_TIMES * held_times(x), FROZEN_S / max(signal.period_s, 1e-9))
-    found = []
-    step = quantum(x[signal.valid])
-    noise = noise_of(x[signal.valid], step)
-    long = np.flatnonzero(length >= need)
-    if long.shape[0] == 0:
-        return []
-    others = [one.good() for one in companions]
-    usable = np.ones(len(signal), bool)
-    for k in long:
-        usable[starts[k] : ends[k]] = False
-    for other in others:
-        if len(other) < 32 or int((usable & signal.valid).sum()) < 64:
-            continue
-        y = np.interp(signal.t_s, other.t_s, other.x)
-        rest = usable & signal.valid & (signal.t_s >= other.t_s[0]) & (signal.t_s <= other.t_s[-1])
-        if int(rest.sum()) < 64 or float(y[rest].std()) == 0:
-            continue
-        # Differences over a few samples: the slow drift of a pack's charge is not in them.
-        lag = max(1, round(0.2 / max(signal.period_s, 1e-9)))
-        both = rest[lag:] & rest[:-lag]
-        dx, dy = (x[lag:] - x[:-lag])[both], (y[lag:] - y[:-lag])[both]
-        if dx.shape[0] < 32 or float(dy @ dy) == 0 or float(dx @ dx) == 0:
-            continue
-        slope = float(dx @ dy / (dy @ dy))
-        if abs(float(dx @ dy)) < 0.5 * np.sqrt(float(dx @ dx) * float(dy @ dy)):
-            continue  # the two do not go together well enough to say
-        for k in long:
-            inside = slice(starts[k], ends[k])
-            t0, t1 = float(signal.t_s[starts[k]]), float(signal.t_s[ends[k] - 1])
-            low, high = np.searchsorted(other.t_s, [t0, t1])
-            if high - low < 3:
-                continue
-            swing = float(np.quantile(y[inside], 0.95) - np.quantile(y[inside], 0.05))
-            if abs(slope) * swing > max(MOVES_QUANTA * step, 8 * noise):
-                found.append((t0, t1))
-    return sorted(set(found))
 
 
 def detector_against(slow: Signal, fast: Signal) -> Literal["instant", "average", "unknown"]:

@@ -6,18 +6,18 @@ figures' intervals then carry. Healthy logs give no note: each test says what it
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.findings import QualityNote
+from analysis.frozen import frozen, top_was_passed
 from analysis.sensor_faults import (
     GAP_INTERVALS,
     ClipState,
     clipping,
     detector_against,
-    frozen,
     gaps,
     held_times,
     jitter_rel,
@@ -29,6 +29,9 @@ from analysis.sensor_faults import (
 from analysis.signal import Signal
 from ingest.channels import parse_channel
 
+REST_V = 0.4  # our choice: leads drop less than this at rest, and two 10-bit taps differ by less
+REST_SHARE = 0.02  # our choice: two taps of 1 % gain each
+REST_HEAD_S = 3.0  # our choice: long enough to outlast plugging in
 SKEW_S = 0.005  # our choice: less does not change a figure
 
 __all__ = [
@@ -45,6 +48,7 @@ __all__ = [
     "jitter_rel",
     "noise_of",
     "quantum",
+    "rest_disagreement",
     "undersampled",
     "zero_error",
 ]
@@ -104,6 +108,9 @@ def examine(
     out = replace(signal, noise=noise)
     if electric:
         state, mask = clipping(signal, full_scale, limit, rests_high=kind == "voltage")
+        if state == "undetermined" and kind == "current":
+            mask = top_was_passed(signal, companions)
+            state = "clipped" if bool(mask.any()) else state
         if state == "clipped":
             out = replace(out, clipped=signal.clipped | mask)
             starts, ends = runs(mask)
@@ -132,9 +139,9 @@ def examine(
                     f"reads {zero:+.2f} A at rest; taken off",
                 )
             )
-    if electric:
+    if electric or kind == "speed":
         notes += [
-            _note("frozen_values", signal, start, end, f"one value for {end - start:.2f} s while the load moved")
+            _note("frozen_values", signal, start, end, f"one value for {end - start:.2f} s, which it cannot have held")
             for start, end in frozen(signal, companions)
         ]
         for start, end in [(n.start_s, n.end_s) for n in notes if n.code == "frozen_values"]:
@@ -155,6 +162,35 @@ def gap_notes(signal: Signal, log_part: str = "", intervals: float = GAP_INTERVA
     missing = sum(end - start - signal.period_s for start, end in found)
     note = f"{len(found)} gaps, {missing:.2f} s missing, the longest {worst[1] - worst[0]:.2f} s"
     return [QualityNote("logger_gap", None, log_part, worst[0], worst[1], note)]
+
+
+def rest_disagreement(voltages: Mapping[str, Signal], cells: Sequence[Signal] = ()) -> list[QualityNote]:
+    """Voltage channels whose zero is off: at rest every tap of one pack shows the same voltage.
+
+    voltages: channels on the pack's bus (not the rail), on one clock; cells: all cells of the pack, or none (their
+    sum votes too). The first seconds of the log are compared; the one that is off from the median of at least three
+    by more than REST_V and REST_SHARE is named. With two voters nobody knows which is wrong: no note.
+    """
+    sources = [s.good() for s in (*voltages.values(), *cells)]
+    if any(len(s) == 0 for s in sources) or not sources:
+        return []
+    start = max(float(s.t_s[0]) for s in sources)
+    heads = [s.between(start, start + REST_HEAD_S) for s in sources]
+    if any(len(s) < 3 for s in heads):
+        return []
+    levels = [float(np.median(s.x)) for s in heads]
+    taps = dict(zip(voltages, levels, strict=False))
+    votes = [*taps.values(), *([sum(levels[len(taps) :])] if cells else [])]
+    middle = float(np.median(votes))
+    if len(votes) < 3 or middle <= 0:
+        return []
+    notes = []
+    for name, level in taps.items():
+        if abs(level - middle) > max(REST_V, REST_SHARE * middle):
+            signal = voltages[name]
+            note = f"reads {level - middle:+.2f} V against the median of {len(votes)} taps at rest"
+            notes.append(_note("sensor_offset", signal, float(signal.t_s[0]), float(signal.t_s[-1]), note))
+    return notes
 
 
 def clock_skew(part: str, offset_s: float, error_s: float, start_s: float, end_s: float) -> QualityNote | None:

@@ -32,10 +32,12 @@ MAX_CLIPPED = 0.25  # our choice: beyond this the state of the pack is guesswork
 SKEW_SEARCH_S = 0.25
 AFTER_GAP_S = 3.0  # our choice: three times the usual fast branch
 # Our choice, measured on synthetic packs (benchmarks/accuracy_pack.py): what a wrong model order and the sampling
-# still do to the figure when noise is gone. MODEL_REL by scale, SAMPLING_REL per (period / scale).
+# still do to the figure when noise is gone: MODEL_REL by scale, SAMPLING_REL per (period / scale), and UNSEEN_REL
+# at 10 Hz, as the square of the period, for the hits that fall between the samples.
 MODEL_REL = {0.1: 0.003, 1.0: 0.0035, 10.0: 0.013}
 MODEL_REL_ELSE = 0.013
 SAMPLING_REL = 0.015
+UNSEEN_REL = 0.02
 
 
 @dataclass
@@ -196,6 +198,7 @@ def _publish(
         value = 1e3 * float(found.steps_ohm @ rise)
         replicates[s] = 1e3 * found.left_out_ohm @ rise
         model = np.hypot(MODEL_REL.get(s, MODEL_REL_ELSE), SAMPLING_REL * min(1.0, pair.period_s / s))
+        model = np.hypot(model, UNSEEN_REL * (pair.period_s / 0.1) ** 2)
         half = float(
             np.sqrt(jackknife_half_width(replicates[s]) ** 2 + (1.96 * value) ** 2 * (gain**2 + float(model) ** 2))
         )

@@ -15,6 +15,7 @@ BLOCKS = 18
 MIN_USABLE = 60  # our choice
 MIN_SPREAD_A = 1.0  # our choice: with less spread in current the slope is noise
 STEP_SIGMA = 6.0  # our choice: of thousands of possible moments none reaches it by chance, nor by slow warming
+ONE_TAP_SIGMA = 10.0  # our choice: with one tap the pack's own bend is in the residual
 MIN_SHARE = 0.03  # our choice: either side of a step must hold this share of the I²
 # Our choice: the pack's own bend with charge and heat leaves up to 4 % of its resistance that looks like a step.
 MIN_STEP_REL = 0.08
@@ -174,7 +175,8 @@ def slope_steps(fit: PackFit, window_s: float = WINDOW_S) -> ResistanceOverTime:
     step = _find_step(t, i, x, y, fit.on, weight, 1)
     tw, mohm, half = _windows(t, i, x[:, [0, 1]], y, weight, window_s)
     shift = 1e3 * (fit.step_ohm(1.0) - fit.step_ohm(0.0))
-    if step is not None and abs(step.change_mohm.value) < MIN_STEP_REL * 1e3 * fit.step_ohm(1.0):
+    small = MIN_STEP_REL * 1e3 * fit.step_ohm(1.0)
+    if step is not None and (step.sigmas < ONE_TAP_SIGMA or abs(step.change_mohm.value) < small):
         step = None
     if step is not None:
         step = Step(

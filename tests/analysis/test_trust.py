@@ -22,6 +22,7 @@ from analysis.trust import (
     jitter_rel,
     noise_of,
     quantum,
+    rest_disagreement,
     undersampled,
 )
 from tests.synthetic.pack_truth import GRADES, Logger, TrueMatch, match_current, play, random_pack
@@ -215,6 +216,54 @@ def test_detector_told_by_a_faster_twin() -> None:
     assert detector_against(slow[True], fast) == "average"
     assert detector_against(slow[False], fast) == "instant"
     assert detector_against(fast, slow[True]) == "unknown"
+
+
+def test_a_tap_that_is_off_at_rest_is_named_by_the_others() -> None:
+    m = match(3)
+    rng = np.random.default_rng(0)
+
+    def tap(name: str, offset_V: float = 0.0) -> Signal:
+        return signal(name, *USUAL_V.but(offset=offset_V).log(rng, m.t_s, m.voltage_V))
+
+    names = ("pack_voltage_V", "distribution_voltage_V", "weapon_voltage_V")
+    assert rest_disagreement({name: tap(name) for name in names}) == []
+    off = {name: tap(name, 1.1 if name == "weapon_voltage_V" else 0.0) for name in names}
+    notes = rest_disagreement(off)
+    assert [(n.code, n.channel, n.part) for n in notes] == [("sensor_offset", "weapon_voltage_V", "weapon")]
+    assert "+1." in notes[0].note
+    two = {name: off[name] for name in names[1:]}
+    assert rest_disagreement(two) == []
+    cell = Logger(bits=12, high=5.0, noise=0.002)
+    cells = [signal(f"cell{k}_voltage_V", *cell.log(rng, m.t_s, m.voltage_V / 6)) for k in range(1, 7)]
+    assert [n.channel for n in rest_disagreement(two, cells)] == ["weapon_voltage_V"]
+    assert rest_disagreement({}) == []
+
+
+def test_a_top_that_a_companion_contradicts_is_clipping() -> None:
+    """No noise at all, so the plateau alone says nothing; the pack's voltage says the current went on rising."""
+    m = match(4)
+    stamps = m.t_s[::10]
+    seen = np.round(m.current_A[::10] / 0.25) * 0.25
+    top = float(np.quantile(seen, 0.8))
+    alone = signal("pack_current_A", stamps, np.minimum(seen, top))
+    steady = np.where((stamps > 20) & (stamps < 23), top + 40 + 20 * np.sin(3 * stamps), np.minimum(seen, top))
+    truly = signal("pack_voltage_V", stamps, np.round((24.5 - 0.02 * steady) / 0.005) * 0.005)
+    stuck = signal("pack_current_A", stamps, np.minimum(steady, top))
+    assert examine(alone).clip == "undetermined"
+    assert examine(stuck).clip == "undetermined" and examine(stuck, companions=[truly]).clip == "clipped"
+    limited = np.where((stamps > 20) & (stamps < 23), top, np.minimum(seen, top))
+    held = signal("pack_voltage_V", stamps, np.round((24.5 - 0.02 * limited) / 0.005) * 0.005)
+    assert examine(signal("pack_current_A", stamps, limited), companions=[held]).clip == "undetermined"
+
+
+def test_frozen_by_its_own_noise() -> None:
+    rng = np.random.default_rng(0)
+    t = np.arange(0, 60, 0.02)
+    x = np.round((20 + 10 * np.sin(t) + 0.3 * rng.normal(size=t.shape)) / 0.25) * 0.25
+    x[1000:1200] = x[1000]
+    assert frozen(signal("weapon_input_current_A", t, x)) == [pytest.approx((20.0, 23.98), abs=0.05)]
+    calm = np.round((20 + 10 * np.sin(t)) / 5.0) * 5.0
+    assert frozen(signal("weapon_input_current_A", t, calm)) == []
 
 
 def test_clock_skew() -> None:

@@ -90,10 +90,7 @@ def match_current(
             for _ in range(rng.integers(1, 5)):
                 late = since - rng.uniform(0, 1.5)
                 load += (
-                    (late >= 0)
-                    * peak_A
-                    * rng.uniform(0.4, 1.2)
-                    * np.exp(-np.clip(late, 0, 5) / rng.uniform(0.02, 0.1))
+                    (late >= 0) * peak_A * rng.uniform(0.4, 1.2) * np.exp(-np.clip(late, 0, 5) / rng.uniform(0.02, 0.1))
                 )
     load *= 1 + 0.04 * rng.normal(size=n)
     load[(t < idle_s) | (t > idle_s + length_s)] = 0.0
