@@ -34,7 +34,8 @@ def margin_bar_svg(row: Row | None, uid: str, *, width: float = 240, height: flo
             )  # fmt: skip
         _whisker(c, row, line_x, height / 2, width)
     c.rect(line_x - 1, 0, 2, height, t.ink)
-    return c.svg(width, height, label(row)).replace('class="wide"', "")
+    drawn = c.svg(width, height, label(row))
+    return drawn.replace("<svg ", '<svg preserveAspectRatio="none" ', 1)  # so that all lines stand in one column
 
 
 def _whisker(c: Canvas, row: Row, line_x: float, y: float, width: float) -> None:

@@ -87,14 +87,25 @@ def smallest_margin(curve: tuple[Floats, Floats], lines: list[RatingLine]) -> tu
 
 
 def envelope_svg(
-    review: Review, build: Build | None, pack: Pack | None, *, theme: Theme, width: float, height: float, size: float
+    review: Review,
+    build: Build | None,
+    pack: Pack | None,
+    *,
+    theme: Theme,
+    width: float,
+    height: float,
+    size: float,
+    uid: str = "",
 ) -> str | None:
-    """The drawing with direct labels, size the text size in px; None where the review has no envelope."""
+    """The drawing with direct labels, size the text size in px; None where the review has no envelope.
+
+    uid tells two drawings of one page apart.
+    """
     curve = envelope_curve(review)
     if curve is None:
         return None
     t = TONES[theme]
-    c = Canvas(t, f"envelope-{theme}")
+    c = Canvas(t, f"envelope-{theme}{uid}")
     windows, rms = curve
     lines = rating_lines(build, pack, float(windows[-1]))
     first, last = (

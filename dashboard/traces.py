@@ -75,12 +75,17 @@ def panels(review: Review, build: Build | None) -> list[Panel]:
         if known is not None and len(one.good()) > 1:
             parts.by_quantity.setdefault(known.quantity.suffix, []).append((known.part, one))
     for found in parts.by_quantity.values():
-        found.sort(key=lambda item: (item[0] != "pack", concerned.index(item[0]) if item[0] in concerned else 99))
+        found.sort(key=lambda item: (item[0] != "pack", _concern(item[0], concerned)))
     made = [
         _current(parts), _voltage(parts), _cells(parts), _temperature(parts, review), _speed(parts), _rail(parts),
         _radio(parts),
     ]  # fmt: skip
     return [panel for panel in made if panel is not None and panel.traces]
+
+
+def _concern(part: str, concerned: list[str]) -> int:
+    """The place of a part, or of the controller it belongs to, among those that a finding names."""
+    return next((i for i, name in enumerate(concerned) if part == name or part.startswith(f"{name}_")), 99)
 
 
 def _label(part: str, said: str) -> str:
@@ -162,7 +167,8 @@ def _temperature(parts: _Parts, review: Review) -> Panel | None:
     """The joint and the wire that came nearest to their limit, as estimated, and what was measured."""
     traces: list[Trace] = []
     shown: set[str] = set()
-    for kind, tone in (("contact_degC", "orange"), ("wire_degC", "blue")):
+    kinds: tuple[tuple[str, Tone], ...] = (("contact_degC", "ink"), ("wire_degC", "blue"))
+    for kind, tone in kinds:
         checks = ("contact_temperature",) if kind == "contact_degC" else ("wire_temperature",)
         worst = next((r for r in parts.rows if r.check in checks and f"{kind}:{r.part}" in review.curves), None)
         if worst is None:
@@ -170,7 +176,7 @@ def _temperature(parts: _Parts, review: Review) -> Panel | None:
         curve = _curve(review, f"{kind}:{worst.part}")
         if curve is None:
             continue
-        over: Tone = "orange" if worst.verdict == "over" else tone if tone != "orange" else "ink"
+        over: Tone = "orange" if worst.verdict == "over" else tone
         what = "joint" if kind == "contact_degC" else "wire"
         label = _label(worst.part, f"{what} {figure(worst.measured, 'degC')}")
         traces.append(Trace(label, curve[0], over, 2.0, curve[1], curve[2]))
@@ -201,3 +207,18 @@ def _radio(parts: _Parts) -> Panel | None:
     found = parts.by_quantity.get("quality_pct", [])[:1]
     traces = tuple(Trace(f"radio, lowest {figure(_least(one), '%')}", one, "ink") for _, one in found)
     return Panel("Radio", "%", "%", traces, height=90)
+
+
+def run_panel(review: Review, run_id: str) -> Panel | None:
+    """One run over time: its wire, the contacts in it where they were estimated, the limits of both."""
+    traces: list[Trace] = []
+    for kind, what, tone in (("wire_degC", "wire", "blue"), ("contact_degC", "joint", "orange")):
+        curve = _curve(review, f"{kind}:{run_id}")
+        if curve is not None:
+            label = f"{what}, up to {figure(_peak(curve[0]), 'degC')}"
+            traces.append(Trace(label, curve[0], "blue" if tone == "blue" else "orange", 2.0, curve[1], curve[2]))
+    if not traces:
+        return None
+    rows = [row for row in margin_rows(review) if row.part == run_id]
+    ratings = _rating(rows, {run_id}, "wire_temperature", "contact_temperature")
+    return Panel(part_name(run_id), "°C, estimated", "degC", tuple(traces), tuple(ratings), height=200)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from analysis.findings import Review
-from dashboard.ink import Theme, fit
+from dashboard.ink import TONES, Canvas, Theme, fit
 from dashboard.page_words import part_name
 from dashboard.rows import PartStatus, statuses
 from dashboard.wiring_ends import (
@@ -41,6 +41,13 @@ from dashboard.wiring_upright import upright_svg
 from ingest.builds import Build, Pack
 
 DENSE_FROM = 6  # rows from which the sheet draws one line a run (our choice: more do not fit above the tables)
+
+
+def key_svg(*, theme: Theme = "page") -> str:
+    """The key to a run on its own: each layer named at its own height."""
+    canvas = Canvas(TONES[theme], f"key-{theme}")
+    height = draw_key(canvas, 0, 0, SCREEN)
+    return canvas.svg(330, height, "Key: outline is the rating, tone is what was used up, copper to scale")
 
 
 def wiring_svg(

@@ -21,6 +21,9 @@ from analysis.findings import (
     QualityNote,
     Review,
 )
+from analysis.signal import Signal, signal
+from dashboard.reviewing import Bench
+from dashboard.source import Entry, Source, Summary, summarise
 from ingest.builds import (
     Build,
     BuildHead,
@@ -36,6 +39,7 @@ from ingest.builds import (
     Regulator,
     Wire,
 )
+from ingest.errors import UsageError
 
 
 def wire(id: str, start: str, end: str, gauge: str = "12 AWG", length: float = 160, **more: object) -> Wire:
@@ -109,9 +113,7 @@ def _passed() -> tuple[Passed, ...]:
         row("wire_temperature", "receiver_lead", 31, 183, "degC", 92, 30, 33, solder),
         row("burst_current", "weapon", 136, 160, "A", 15, 134, 138, "builds/b.toml weapon.burst_A"),
         row("contact_current", "pack_plug", 49, 90, "A", 45.6, 48, 50, "builds/b.toml pack_plug.rated_A"),
-        row(
-            "contact_current", "main_disconnect", 49, 150, "A", 67.3, 48, 50, "builds/b.toml main_disconnect.rated_A"
-        ),
+        row("contact_current", "main_disconnect", 49, 150, "A", 67.3, 48, 50, "builds/b.toml main_disconnect.rated_A"),
         row("controller_temperature", "weapon", 54, 100, "degC", 56, 54, 54, "builds/b.toml weapon.limit_degC"),
         row("rail_voltage", "receiver", 4.98, 4.0, "V", 98, 4.96, 5.0, "builds/b.toml receiver.minimum_V"),
         row("pack_current", "pack", 165, 330, "A", 50, 163, 167, "packs/p1.toml burst_C"),
@@ -153,6 +155,27 @@ def _findings() -> tuple[Finding, ...]:
     )  # fmt: skip
 
 
+def _signals() -> dict[str, Signal]:
+    """A logged match of 185 s: spikes every 7 s, a pack that sags with them, a radio gap of 1.6 s."""
+    t = np.arange(0, 185, 0.02)
+    moving = (t > 12.4) & (t < 183.1)
+    spike = np.exp(-((t % 7.0) / 0.4)) * moving
+    current = 12 * moving + 140 * spike
+    volts = 25.2 - 0.012 * current - 0.01 * t
+    slow = np.arange(0, 185, 0.1)
+    slow = slow[(slow < 121.0) | (slow > 122.6)]
+    return {
+        "pack_current_A": signal("pack_current_A", t, current),
+        "weapon_input_current_A": signal("weapon_input_current_A", t, current * 0.8),
+        "pack_voltage_V": signal("pack_voltage_V", t, volts),
+        "weapon_voltage_V": signal("weapon_voltage_V", t, volts - 0.009 * current * (t > 74.3)),
+        "weapon_temp_degC": signal("weapon_temp_degC", slow, 25 + 0.15 * slow),
+        "weapon_motor_speed_rpm": signal("weapon_motor_speed_rpm", t, 9000.0 * moving * (1 - 0.5 * spike)),
+        "receiver_rail_voltage_V": signal("receiver_rail_voltage_V", slow, np.full(len(slow), 4.99)),
+        "link_quality_pct": signal("link_quality_pct", slow, 95 + 3 * np.sin(slow)),
+    }
+
+
 def _curves() -> dict[str, object]:
     t = np.linspace(0, 185, 741)
     joint = 31 + np.where(t > 74.3, 98 * (1 - np.exp(-(t - 74.3).clip(0) / 40)), 0)
@@ -160,6 +183,7 @@ def _curves() -> dict[str, object]:
     windows = np.geomspace(0.1, 170, 66)
     rms = 165 / (1 + (windows / 6) ** 1.1) ** 0.55
     return {
+        "signals": _signals(),
         "wire_degC:battery_lead": (t, lead),
         "contact_degC:pack_plug": (t, joint),
         "envelope:pack": (windows, np.maximum(rms, 42.0)),
@@ -258,6 +282,39 @@ def unknown_review() -> Review:
         lines=("No verdict: the log holds 2 samples a second.", "A peak lasts a tenth of a second.", "Log at 50 Hz."),
         cautions=review_m06().cautions,
     )  # fmt: skip
+
+
+def bench_m06(review: Review | None = None) -> Bench:
+    """The match laid out as the pages get it; the samples behind the review are not needed to draw it."""
+    return Bench(None, review or review_m06(), build_b(), (pack_p1(),), match_m06())  # type: ignore[arg-type]
+
+
+class MadeUpSource(Source):
+    """Two matches and one that cannot be read, without a season folder."""
+
+    def __init__(self) -> None:
+        super().__init__(None)
+        self.reviews = {"m06": review_m06(), "m07": calm_review()}
+        self.asked: list[str] = []
+
+    def entries(self) -> list[Entry]:
+        return [Entry(f"{i:012x}", name, match_m06().model_copy(update={"id": name}))
+                for i, name in enumerate(("m06", "m07", "m08"), start=1)]  # fmt: skip
+
+    def bench(self, entry: Entry) -> Bench:
+        self.asked.append(entry.title)
+        if entry.title not in self.reviews:
+            raise UsageError("match m08 has no logs yet", mend="Add them with: afterbout add")
+        return bench_m06(self.reviews[entry.title])
+
+    def summary(self, entry: Entry) -> Summary | None:
+        try:
+            return summarise(self.bench(entry))
+        except UsageError as error:
+            return Summary("unknown", "", None, {}, str(error))
+
+    def review_all(self) -> None:
+        return
 
 
 def build_of_twelve() -> Build:

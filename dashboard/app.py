@@ -1,0 +1,246 @@
+"""The pages: one address for each, drawn from a Source. Callbacks parse, call one function and render.
+
+Pages are routed here and not by the process-wide page registry, so that two apps in one process do not meet.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+from urllib.parse import parse_qs
+
+import pandas as pd  # noqa: F401  loaded here, whole: two threads that first met it at once would find it half made
+from dash import ALL, Dash, Input, Output, Patch, State, ctx, dcc, html, no_update
+from flask import Response, abort, request
+
+from dashboard.figure_view import View
+from dashboard.figures import trace_data, traces_figure
+from dashboard.ink import DARK, LIGHT, css_variables
+from dashboard.page_words import VERDICT_ORDER
+from dashboard.pages import match as match_page
+from dashboard.pages import run as run_page
+from dashboard.pages import season as season_page
+from dashboard.pages.parts import message
+from dashboard.reviewing import Bench
+from dashboard.sheet import sheet_html
+from dashboard.source import Source
+from dashboard.traces import panels
+from ingest.errors import AfterboutError
+
+_MATCH = re.compile(r"^/match/([0-9a-f]{12})$")
+
+_SHELL = """<!DOCTYPE html>
+<html lang="en">
+<head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}<style>STYLE</style></head>
+<body>{%app_entry%}<footer class="dash-scripts">{%config%}{%scripts%}{%renderer%}</footer></body>
+</html>"""
+
+
+def make_app(
+    season_path: str | Path | None = None, review_files: Sequence[str] | None = None, *, source: Source | None = None
+) -> Dash:
+    """The pages over a season folder, over bare log files, or over neither. Raises AfterboutError."""
+    origin = source or Source(season_path, review_files)
+    with _own_settings_only():
+        app = Dash(
+            "dashboard",
+            assets_folder=str(files("dashboard.assets")),
+            pages_folder="",
+            use_pages=False,
+            title="afterbout",
+            update_title="",
+            serve_locally=True,
+            suppress_callback_exceptions=True,  # the parts of a page are there only while the page is
+            url_base_pathname="/",
+            meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
+            compress=False,
+            enable_mcp=False,
+            assets_ignore=r".*\\.(py|txt|woff2)$",
+            index_string=_SHELL.replace("STYLE", _tones()),
+        )
+    app.layout = _shell()
+    _route(app, origin)
+    _traces(app, origin)
+    _sheet(app, origin)
+    return app
+
+
+@contextmanager
+def _own_settings_only() -> Iterator[None]:
+    """The framework reads DASH_… variables where it is made; what is served is decided here alone."""
+    kept = {name: os.environ.pop(name) for name in list(os.environ) if name.startswith("DASH_")}
+    try:
+        yield
+    finally:
+        os.environ.update(kept)
+
+
+def _tones() -> str:
+    """Light and dark: the system's choice, unless the switch was used."""
+    light, dark = css_variables(LIGHT), css_variables(DARK)
+    return (
+        f":root{{{light}color-scheme:light}}"
+        f"@media(prefers-color-scheme:dark){{:root:not([data-theme=light]){{{dark}color-scheme:dark}}}}"
+        f":root[data-theme=dark]{{{dark}color-scheme:dark}}"
+    )
+
+
+def _shell() -> html.Div:
+    switch = html.Button("Dark", id="theme", className="plain", n_clicks=0, type="button")
+    return html.Div(
+        [
+            dcc.Location(id="address"),
+            dcc.Store(id="view", data=None),
+            html.A("Skip to the page", href="#page", className="skip"),
+            html.Header(
+                [
+                    dcc.Link("afterbout", href="/", className="brand"),
+                    html.Nav(id="nav"),
+                    html.Div([html.Span(id="sheet-link"), switch], className="tools"),
+                ],
+                className="top",
+            ),
+            html.Main(html.P("Reading the season.", className="waiting"), id="page", tabIndex="-1"),
+        ]
+    )
+
+
+def _bench(source: Source, token: str | None) -> Bench | None:
+    entry = source.entry(token) if token else None
+    return None if entry is None else source.bench(entry)
+
+
+def _route(app: Dash, source: Source) -> None:
+    @app.callback(
+        Output("page", "children"),
+        Output("nav", "children"),
+        Output("sheet-link", "children"),
+        Input("address", "pathname"),
+        Input("address", "search"),
+    )
+    def show(pathname: str | None, search: str | None) -> tuple[Any, Any, Any]:
+        season = dcc.Link("Season", href="/", className="here" if pathname in ("/", None) else "")
+        if pathname in ("/", None):
+            wanted = parse_qs((search or "").lstrip("?")).get("verdict", [""])[0]
+            return season_page.layout(source, wanted if wanted in VERDICT_ORDER else ""), [season], None
+        found = _MATCH.match(str(pathname))
+        entry = source.entry(found[1]) if found else None
+        if entry is None:
+            return message("Not here", "There is no such page. The season lists every match."), [season], None
+        nav = [season, html.Span(["Match ", entry.title], className="here")]
+        try:
+            page = match_page.layout(entry, source.bench(entry))
+        except AfterboutError as error:
+            return message(f"{entry.title} cannot be shown", str(error)), nav, None
+        sheet = html.A("Printed sheet", href=f"/sheet/{entry.token}", target="_blank")
+        return page, nav, sheet
+
+    @app.callback(
+        Output("season-rows", "children"),
+        Output("again", "disabled"),
+        Input("again", "n_intervals"),
+        State("address", "search"),
+        prevent_initial_call=True,
+    )
+    def refresh(_: int, search: str | None) -> tuple[Any, bool]:
+        wanted = parse_qs((search or "").lstrip("?")).get("verdict", [""])[0]
+        waiting = season_page.pending(source)
+        return season_page.table(source, wanted if wanted in VERDICT_ORDER else ""), not waiting
+
+
+def _view(data: Any) -> View:
+    return View(bool(data.get("dark")), bool(data.get("narrow"))) if isinstance(data, dict) else View()
+
+
+def visible(relayout: Any) -> tuple[float, float] | bool | None:
+    """The time window a zoom chose; None for the whole; False where the event is no zoom."""
+    if not isinstance(relayout, dict):
+        return False
+    if relayout.get("xaxis.autorange"):
+        return None
+    ends = relayout.get("xaxis.range") or [relayout.get("xaxis.range[0]"), relayout.get("xaxis.range[1]")]
+    if not all(isinstance(end, int | float) for end in ends) or len(ends) != 2 or not ends[0] < ends[1]:
+        return False
+    return float(ends[0]), float(ends[1])
+
+
+def _traces(app: Dash, source: Source) -> None:
+    @app.callback(Output("plot", "children"), Input("view", "data"), State("token", "data"))
+    def draw(view: Any, token: str | None) -> Any:
+        bench = _bench(source, token)
+        if bench is None or view is None:
+            return no_update
+        return match_page.graph(bench, _view(view))
+
+    @app.callback(
+        Output("traces", "figure", allow_duplicate=True),
+        Input({"type": "zoom", "at": ALL}, "n_clicks"),
+        Input("whole", "n_clicks"),
+        State("spans", "data"),
+        State("view", "data"),
+        State("token", "data"),
+        prevent_initial_call=True,
+    )
+    def choose(clicks: list[int], whole: int, spans: Any, view: Any, token: str | None) -> Any:
+        bench = _bench(source, token)
+        if bench is None or not (whole or any(clicks)):
+            return no_update
+        window, chosen = None, None
+        if isinstance(ctx.triggered_id, dict):
+            start, end, name = spans[ctx.triggered_id["at"]]
+            window = (float(start), float(end))
+            chosen = next((f for f in bench.review.findings if f.id == name), None)
+        return traces_figure(panels(bench.review, bench.build), bench.review, _view(view), window, chosen)
+
+    @app.callback(
+        Output("traces", "figure", allow_duplicate=True),
+        Input("traces", "relayoutData"),
+        State("view", "data"),
+        State("token", "data"),
+        prevent_initial_call=True,
+    )
+    def zoom(relayout: Any, view: Any, token: str | None) -> Any:
+        window = visible(relayout)
+        bench = _bench(source, token)
+        if bench is None or window is False or window is True:
+            return no_update
+        start, end = window if window is not None else (None, None)
+        tones, patch, at = _view(view).tones, Patch(), 0
+        for panel in panels(bench.review, bench.build):
+            for trace in panel.traces:
+                for data in trace_data(trace, "y", tones, start, end):
+                    patch["data"][at]["x"], patch["data"][at]["y"] = data["x"], data["y"]
+                    at += 1
+        return patch
+
+    @app.callback(
+        Output("run-detail", "children"),
+        Input("run-chosen", "data"),
+        State("view", "data"),
+        State("token", "data"),
+        prevent_initial_call=True,
+    )
+    def open_run(run: Any, view: Any, token: str | None) -> Any:
+        bench = _bench(source, token)
+        if bench is None or not isinstance(run, str):
+            return no_update
+        return run_page.detail(bench, run, _view(view))
+
+
+def _sheet(app: Dash, source: Source) -> None:
+    @app.server.route("/sheet/<token>")
+    def sheet(token: str) -> Response:
+        try:
+            bench = _bench(source, token)
+        except AfterboutError as error:
+            return Response(str(error), status=409, mimetype="text/plain")
+        if bench is None:
+            abort(404)
+        share = request.args.get("share") == "1"
+        html_text = sheet_html(bench.review, bench.build, bench.pack, bench.match, share=share)
+        return Response(html_text, mimetype="text/html")

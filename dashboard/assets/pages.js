@@ -1,0 +1,86 @@
+/* Puts our own drawings into the page, keeps the light or dark choice, and says which run of the wiring was chosen.
+   Every text inside a drawing was escaped where it was made. */
+(function () {
+  "use strict";
+
+  function draw(node) {
+    const markup = node.getAttribute("data-svg");
+    if (markup !== null && node.drawnFrom !== markup) {
+      node.drawnFrom = markup;
+      node.innerHTML = markup;
+    }
+  }
+
+  function drawAll(root) {
+    if (root.nodeType !== 1) return;
+    if (root.hasAttribute("data-svg")) draw(root);
+    root.querySelectorAll("[data-svg]").forEach(draw);
+  }
+
+  new MutationObserver(function (changes) {
+    for (const change of changes) {
+      if (change.type === "attributes") draw(change.target);
+      else change.addedNodes.forEach(drawAll);
+    }
+  }).observe(document.documentElement, {
+    subtree: true, childList: true, attributes: true, attributeFilter: ["data-svg"],
+  });
+
+  const dark = window.matchMedia("(prefers-color-scheme: dark)");
+  const narrow = window.matchMedia("(max-width: 1099px)");
+
+  function kept() {
+    try { return localStorage.getItem("afterbout-theme"); } catch (refused) { return null; }
+  }
+
+  function isDark() {
+    const choice = document.documentElement.dataset.theme;
+    return choice ? choice === "dark" : dark.matches;
+  }
+
+  function tell() {
+    const button = document.getElementById("theme");
+    if (!button || !window.dash_clientside || !window.dash_clientside.set_props) return false;
+    button.textContent = isDark() ? "Light" : "Dark";
+    window.dash_clientside.set_props("view", { data: { dark: isDark(), narrow: narrow.matches } });
+    return true;
+  }
+
+  const choice = kept();
+  if (choice === "dark" || choice === "light") document.documentElement.dataset.theme = choice;
+  dark.addEventListener("change", tell);
+  narrow.addEventListener("change", tell);
+  const waiting = setInterval(function () { if (tell()) clearInterval(waiting); }, 50);
+
+  function switchTheme() {
+    const next = isDark() ? "light" : "dark";
+    document.documentElement.dataset.theme = next;
+    try { localStorage.setItem("afterbout-theme", next); } catch (refused) { /* kept for this page only */ }
+    tell();
+  }
+
+  function chooseRun(target) {
+    const run = target.closest && target.closest("[data-run]");
+    if (!run) return false;
+    document.querySelectorAll("[data-run].chosen").forEach(function (n) { n.classList.remove("chosen"); });
+    document.querySelectorAll('[data-run="' + CSS.escape(run.dataset.run) + '"]').forEach(function (n) {
+      n.classList.add("chosen");
+    });
+    window.dash_clientside.set_props("run-chosen", { data: run.dataset.run });
+    return true;
+  }
+
+  function still() { return window.matchMedia("(prefers-reduced-motion: reduce)").matches; }
+
+  document.addEventListener("click", function (event) {
+    if (event.target.closest("#theme")) switchTheme();
+    if (event.target.closest(".event, .finding")) {
+      const traces = document.getElementById("traces-part");
+      if (traces) traces.scrollIntoView({ behavior: still() ? "auto" : "smooth", block: "start" });
+    }
+    chooseRun(event.target);
+  });
+  document.addEventListener("keydown", function (event) {
+    if ((event.key === "Enter" || event.key === " ") && chooseRun(event.target)) event.preventDefault();
+  });
+})();

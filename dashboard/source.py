@@ -1,0 +1,133 @@
+"""What the pages show: the matches of a season, or bare files; each reviewed once for its content."""
+
+from __future__ import annotations
+
+import hashlib
+import threading
+from collections import OrderedDict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from dashboard.reviewing import Bench, review_files, review_match
+from dashboard.rows import Row, margin_rows
+from ingest.builds import Match
+from ingest.errors import AfterboutError
+from ingest.season import Season
+
+BENCHES_KEPT = 8  # whole reviews with their samples held in memory (our choice: a match is some 10 MB)
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One match in the list. token stands for it in addresses: no path and no name is ever in one."""
+
+    token: str
+    title: str
+    match: Match | None
+
+
+@dataclass(frozen=True)
+class Summary:
+    """One line of the season: the verdict, why, and the figures to compare; figures are None where not known."""
+
+    verdict: str
+    because: str
+    hottest: Row | None
+    estimates: dict[str, tuple[float, float, float, str]]  # name -> value, low, high, unit
+    problem: str = ""
+
+
+class Source:
+    """The matches behind the pages. Safe to use from several threads."""
+
+    def __init__(self, season_path: str | Path | None, files: Sequence[str] | None = None) -> None:
+        self.season = Season(season_path) if season_path is not None else None
+        self.files = tuple(files or ())
+        self._benches: OrderedDict[tuple[str, str], Bench] = OrderedDict()
+        self._summaries: dict[tuple[str, str], Summary] = {}
+        self._lock = threading.RLock()
+        self._worker: threading.Thread | None = None
+
+    @property
+    def title(self) -> str:
+        return self.season.name if self.season is not None else "Files"
+
+    def entries(self) -> list[Entry]:
+        """Every match that can be read, in order."""
+        if self.season is None:
+            return [Entry(_token("files"), "Files", None)] if self.files else []
+        return [Entry(_token(match.id), match.id, match) for match in self.season.survey().matches]
+
+    def problems(self) -> tuple[AfterboutError, ...]:
+        """Description files that could not be read."""
+        return () if self.season is None else self.season.survey().problems
+
+    def entry(self, token: str) -> Entry | None:
+        return next((entry for entry in self.entries() if entry.token == token), None)
+
+    def bench(self, entry: Entry) -> Bench:
+        """The review, made once for the content it rests on. Raises AfterboutError."""
+        key = self._key(entry)
+        with self._lock:  # held while reviewing: two asking for one match wait for one review
+            if key in self._benches:
+                self._benches.move_to_end(key)
+                return self._benches[key]
+            if self.season is not None and entry.match is not None:
+                bench = review_match(self.season, entry.match.id)
+            else:
+                bench = review_files(self.files)
+            self._benches[key] = bench
+            self._summaries[key] = summarise(bench)
+            while len(self._benches) > BENCHES_KEPT:
+                self._benches.popitem(last=False)
+            return bench
+
+    def summary(self, entry: Entry) -> Summary | None:
+        """The line of the season, or None while it is not reviewed yet."""
+        try:
+            return self._summaries.get(self._key(entry))
+        except (AfterboutError, OSError) as error:
+            return Summary("unknown", "", None, {}, str(error))
+
+    def review_all(self) -> None:
+        """Start reviewing whatever is not reviewed yet, in the background; returns at once."""
+        with self._lock:
+            if self._worker is not None and self._worker.is_alive():
+                return
+            self._worker = threading.Thread(target=self._review_missing, name="reviews", daemon=True)
+            self._worker.start()
+
+    def _review_missing(self) -> None:
+        for entry in self.entries():
+            if self.summary(entry) is not None:
+                continue
+            try:
+                self.bench(entry)
+            except (AfterboutError, OSError) as error:
+                with self._lock:
+                    self._summaries[self._key(entry)] = Summary("unknown", "", None, {}, str(error))
+
+    def _key(self, entry: Entry) -> tuple[str, str]:
+        if self.season is None or entry.match is None:
+            return entry.token, "\0".join(self.files)
+        return entry.match.id, self.season.fingerprint(entry.match.id)
+
+
+def _token(name: str) -> str:
+    return hashlib.sha256(f"match\0{name}".encode()).hexdigest()[:12]
+
+
+def summarise(bench: Bench) -> Summary:
+    """One line from a review."""
+    review = bench.review
+    rows = margin_rows(review)
+    wires = [row for row in rows if row.check == "wire_temperature"]
+    worst = next((f for f in review.findings if f.verdict == review.match.verdict and not f.consequence_of), None)
+    worst = worst or next((f for f in review.findings if f.verdict == review.match.verdict), None)
+    because = ""
+    if worst is not None:
+        cause = worst.cause if worst.cause != "unknown" else worst.kind
+        because = f"{cause}, {worst.part}".replace("_", " ")
+    figures = {e.name: (e.value, e.low, e.high, e.unit) for e in reversed(review.estimates)}
+    return Summary(review.match.verdict, because, min(wires, key=lambda r: r.margin_pct, default=None), figures)
