@@ -43,10 +43,22 @@ def _fit(data: MatchData) -> PackFit | NotFitted:
         current.good(),
         volts.good(),
         cells=data.pack.cells,
-        capacity_Ah=data.pack.capacity_Ah,
+        capacity_Ah=capacity_Ah(data),
         chemistry=data.pack.chemistry,
         temp_degC=float(temp.x.mean()) if temp is not None else None,
     )
+
+
+def capacity_Ah(data: MatchData) -> float:
+    """The stated capacity; for a pack of which only the cells are known, half as much again as was drawn.
+
+    It only scales the fit's charge terms: the resistance moves by less than its interval between 1 and 3 times.
+    """
+    if data.pack is not None and data.pack.capacity_Ah is not None:
+        return data.pack.capacity_Ah
+    current = data.get("pack_current_A")
+    drawn = None if current is None or not len(current) else charge_used_Ah(current, current.t_s[0], current.t_s[-1])
+    return max(1.5 * drawn.value, 0.1) if isinstance(drawn, Measured) else 1.0
 
 
 def check(data: MatchData) -> Outcome:
@@ -153,12 +165,14 @@ def _state(data: MatchData) -> ChargeState | None:
     current, volts = data.get("pack_current_A"), data.get("pack_voltage_V")
     if pack is None or window is None or current is None or volts is None or pack.chemistry != "lithium-polymer":
         return None
+    if pack.capacity_Ah is None:
+        return None
     if "charge_state" not in data.memo:
         data.memo["charge_state"] = charge_state(
             current,
             volts,
             cells=pack.cells,
-            capacity_Ah=pack.capacity_Ah,
+            capacity_Ah=capacity_Ah(data),
             chemistry=pack.chemistry,
             start_s=window.start_s,
             end_s=window.end_s,

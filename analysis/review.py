@@ -66,7 +66,7 @@ def prepare(
     packs = () if pack is None else (pack,) if isinstance(pack, Pack) else tuple(pack)
     data = gather(place(logs, match), build, packs, match, settings)
     data = trusted(replace(data, window=find_window(data)))
-    gone = power_gone(data)
+    gone = power_gone(data) if data.build is not None else None
     if gone is not None and data.window is not None and gone.start_s < data.window.end_s:
         # What a dying supply shows is no sag and no cutoff: the match ended for this robot here.
         end = max(gone.start_s - END_OF_POWER_S, data.window.start_s)
@@ -88,7 +88,8 @@ def review_data(data: MatchData, *, with_advice: bool = True) -> Review:
     findings = [replace(f, sentence=wording.sentence(f, data.build)) for f in findings]
     not_checked = _not_checked(checked, [row for row in extra if isinstance(row, NotChecked)], data)
     passed: tuple[Passed, ...] = checked.of(Passed)
-    facts = _facts(data, tuple(findings), bool(passed or findings))
+    # Without a build nothing below the pack was held against anything: never "within".
+    facts = _facts(data, tuple(findings), data.build is not None and bool(passed or findings))
     result = Review(
         match=facts,
         quality=tuple(sorted(data.quality, key=lambda note: (note.start_s, note.code))),

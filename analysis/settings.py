@@ -21,8 +21,6 @@ class Settings:
     wire_bin_s: float = 0.25
     air_degC: float = 25.0
     air_uncertainty_K: float = 5.0
-    close_temperature_K: float = 0.0
-    brown_out_s: float = 0.002
     cold_pack_degC: float = 15.0
     not_full_cell_V: float = 4.10
     weak_cell_share: float = 1.6
@@ -30,8 +28,6 @@ class Settings:
     stall_speed_share: float = 0.05
     stall_s: float = 0.3
     activity_share: float = 0.10
-    solder_limit_degC: float = 183.0
-    undersampled_error_pct: float = 14.0
 
 
 ABOUT: dict[str, tuple[str, str]] = {
@@ -72,14 +68,6 @@ ABOUT: dict[str, tuple[str, str]] = {
         "K",
         "how far that default may be off (our choice)",
     ),
-    "close_temperature_K": (
-        "K",
-        "added to temperatures before they are judged (our choice: none)",
-    ),
-    "brown_out_s": (
-        "s",
-        "the rail below the receiver's minimum for this long counts (our choice: two frames of a fast logger)",
-    ),
     "cold_pack_degC": (
         "degC",
         "below this a lithium pack counts as cold (common practice, no source)",
@@ -107,14 +95,6 @@ ABOUT: dict[str, tuple[str, str]] = {
     "activity_share": (
         "1",
         "the robot is active where its current exceeds this share of the usual peak (our choice)",
-    ),
-    "solder_limit_degC": (
-        "degC",
-        "63/37 solder melts (NASA NTRS 19990113164; seen also in trade pages)",
-    ),
-    "undersampled_error_pct": (
-        "%",
-        "a peak whose sampling error may reach this is not assessed (our choice: 10 Hz instantaneous is the limit)",
     ),
 }
 

@@ -154,6 +154,8 @@ def pack_current(data: MatchData) -> Outcome:
     pack = data.pack
     if pack is None:
         rows.append(NotChecked("pack_current", "pack", "no pack is named", "name the pack, or give --pack"))
+    elif pack.capacity_Ah is None:
+        rows.append(not_stated("pack_current", "pack", "capacity_Ah", "the pack file"))
     elif pack.continuous_C is None and pack.burst_C is None:
         rows.append(not_stated("pack_current", "pack", "continuous_C and burst_C", "the pack file"))
     else:

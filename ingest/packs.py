@@ -29,7 +29,7 @@ class Pack(Part):
     chemistry: str = "lithium-polymer"
     cells: Annotated[int, Field(ge=1, le=60)]
     parallel: Annotated[int, Field(ge=1, le=40)] = 1
-    capacity_Ah: Annotated[float, Field(gt=0)]
+    capacity_Ah: Annotated[float, Field(gt=0)] | None  # a file must state it; only a bare --cells has none
     continuous_C: Positive = None
     burst_C: Positive = None
     burst_s: Positive = None

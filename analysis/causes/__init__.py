@@ -24,7 +24,7 @@ NEAR_S = 1.0
 def detect(data: MatchData, checked: Outcome) -> tuple[list[Finding], list[Happening]]:
     """Findings that are faults in themselves (no rating needed), and what the motors did."""
     if data.build is None:
-        return power.detect(data), []
+        return [], []  # without a wiring nothing can be said of what opened
     found, happened = motors.detect(data)
     found += power.detect(data)
     found += joints.detect(data)

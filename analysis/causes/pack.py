@@ -8,7 +8,7 @@ from __future__ import annotations
 from analysis.findings import Finding, Occurrence
 from analysis.match_data import MatchData
 from analysis.outcome import Outcome
-from analysis.pack_check import pack_fit
+from analysis.pack_check import capacity_Ah, pack_fit
 from analysis.pack_model import NotFitted, PackFit, fit_cells
 from analysis.signal import Measured
 
@@ -47,7 +47,7 @@ def weak_cell(data: MatchData) -> Finding | None:
         return None
     if not data.same_clock("pack_current_A", *(f"{name}_voltage_V" for name in cells)):
         return None
-    fits = fit_cells(current.good(), cells, capacity_Ah=data.pack.capacity_Ah, chemistry=data.pack.chemistry)
+    fits = fit_cells(current.good(), cells, capacity_Ah=capacity_Ah(data), chemistry=data.pack.chemistry)
     data.memo["cell_fits"] = fits
     if fits.highest is None or fits.excess_mohm is None or fits.highest not in fits.mohm:
         return None

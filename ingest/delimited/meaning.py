@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -50,15 +51,17 @@ def name_columns(
     preamble: Mapping[str, str],
     parts: Mapping[str, str],
     reading: Reading | None,
+    pole_pairs: Mapping[str, int] | None = None,
 ) -> list[ColumnMeaning]:
     """The meaning of each column, in the order given; value_in_unit = source_value * scale + offset.
 
-    parts maps the build's ids to their kind. What the reading says of a column stands; the rest is worked out.
+    parts maps the build's ids to their kind, pole_pairs its controllers and motors to their pole pairs. What the reading says of a column stands; the rest is worked out.
     """
     names = [column.source for column in columns]
     lettered = designators(names)
     times = Counter(names)
     context = file_context(file_name, preamble, parts, reading.part if reading else None, names)
+    context = replace(context, build_poles=pole_pairs or {})
     drafts = []
     for column in columns:
         unique = bool(column.source.strip()) and times[column.source] == 1
@@ -153,10 +156,17 @@ def _speed(draft: Draft, context: FileContext) -> None:
     """Electrical speed becomes the shaft's only where the pole pairs are known."""
     channel = draft.channel or (draft.alternatives[0] if draft.alternatives else None)
     asked = f'How many pole pairs has the motor of "{draft.key}"? Its speed is electrical.'
-    if draft.unit is not None and draft.unit.electrical:
-        if context.pole_pairs:
-            draft.scale /= context.pole_pairs
-            draft.limit(FOLLOWS, f"electrical speed over {context.pole_pairs} pole pairs, as the preamble says")
+    if (draft.unit is not None and draft.unit.electrical) or "erpm" in draft.words:
+        part = channel.removesuffix("_speed_rpm") if channel else ""
+        stated = context.build_poles.get(part)
+        pairs = context.pole_pairs or stated
+        if pairs:
+            draft.scale /= pairs
+            where = "preamble" if context.pole_pairs else "build"
+            draft.limit(FOLLOWS, f"electrical speed over {pairs} pole pairs, as the {where} says")
+            if context.pole_pairs and stated and stated != context.pole_pairs:
+                note = f"the build says {stated} pole pairs, the file {context.pole_pairs}; the file's are used"
+                draft.fault("pole_pairs_disagree", "doubtful", note)
         else:
             draft.drop("electrical speed, and the pole pairs are not known")
             draft.question = ""

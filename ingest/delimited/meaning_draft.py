@@ -134,6 +134,7 @@ class FileContext:
     pole_pairs: int | None = None
     one_controller: bool = False  # the log of some controller, it is not said which
     siblings: frozenset[tuple[str, ...]] = frozenset()
+    build_poles: Mapping[str, int] = field(default_factory=dict)
 
     def of_kind(self, *kinds: str) -> list[str]:
         return [part for part, kind in self.parts.items() if kind in kinds]

@@ -71,10 +71,11 @@ class DelimitedReader:
             preamble=self._sniffed.layout.preamble,
             parts=options.parts,
             reading=reading,
+            pole_pairs=options.pole_pairs,
         )
         self._tallies = _tallies(self._sniffed, meanings, reading)
         self._provenance: Provenance | None = None
-        self._wall_text: str | None = None
+        self._stopped = False
 
     @property
     def provenance(self) -> Provenance:
@@ -93,7 +94,10 @@ class DelimitedReader:
         rows = 0
         try:
             for ready, following in self._with_next():
+                if self._stopped:
+                    continue
                 parsed = ready.parsed
+                self._stop_at_other_table(ready, following, run, ledger)
                 ledger.take(parsed)
                 if parsed.rows == 0:
                     continue
@@ -135,9 +139,8 @@ class DelimitedReader:
         """Parsed blocks in order, a few being parsed ahead; ends early where another table begins."""
         with ThreadPoolExecutor(2) as pool:
             waiting: deque[Future[_Ready]] = deque()
-            stopped = False
             for block in self._blocks():
-                if stopped:
+                if self._stopped:
                     continue  # the rest is still hashed
                 waiting.append(pool.submit(self._parse, block))
                 if len(waiting) > _IN_FLIGHT:
@@ -145,6 +148,35 @@ class DelimitedReader:
                     yield ready
             while waiting:
                 yield waiting.popleft().result()
+
+    def _stop_at_other_table(
+        self, ready: _Ready, following: _Ready | None, run: ClockRun | None, ledger: Ledger
+    ) -> None:
+        """Cut the block where other names stand and the clock does not go on: what follows is another table."""
+        parsed, ticks = ready.parsed, ready.ticks
+        for entry in parsed.odd:
+            if entry.kind != "new_header":
+                continue
+            place = entry.position
+            after = ticks.ticks[place] if ticks is not None and place < parsed.rows else None
+            if after is None and following is not None and following.ticks is not None and following.parsed.rows:
+                after = following.ticks.ticks[0]
+            if run is not None and after is not None:
+                before = ticks.ticks[place - 1] if ticks is not None and place > 0 else run.last_raw
+                if before is not None and 0 < after - before <= run.plan.gap:
+                    continue
+            elif place >= parsed.rows and (following is None or following.parsed.rows == 0):
+                continue
+            parsed.columns = [c.slice(0, place) for c in parsed.columns]
+            parsed.lines = parsed.lines[:place]
+            parsed.rows = place
+            parsed.odd = [e for e in parsed.odd if e.line < entry.line]
+            if ticks is not None:
+                ready.ticks = Ticks(ticks.ticks[:place], ticks.valid[:place])
+            self._stopped = True
+            note = f"Another table begins ({entry.text!r}); it is not read."
+            ledger.add(Fault("several_tables", "dropped", note, entry.line))
+            return
 
     def _with_next(self) -> Iterator[tuple[_Ready, _Ready | None]]:
         previous: _Ready | None = None
