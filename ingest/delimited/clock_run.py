@@ -40,6 +40,8 @@ class ClockRun:
     gap_total: float = 0.0
     gap_count: int = 0
     steps: int = 0
+    loose_count: int = 0  # steps of more than 1.5 intervals that are no gaps: rows are missing there
+    loose_total: float = 0.0  # their ticks
     wraps: list[int] = field(default_factory=list)
     duplicates: int = 0
     duplicate_line: int = 0
@@ -50,6 +52,11 @@ class ClockRun:
     _shift: float = 0.0  # what wraps have added, ticks
     _last: float | int | None = None  # last kept tick, wraps added
     _modulus: float = 0.0
+
+    @property
+    def last_raw(self) -> float | int | None:
+        """The last kept tick as the source wrote it."""
+        return None if self._last is None else self._last - self._plain_shift()
 
     def seconds(self, ticks: TickArray) -> NDArray[np.float64]:
         """Ticks since the recording's origin in seconds, rounded once."""
@@ -77,6 +84,9 @@ class ClockRun:
         joined = np.concatenate([np.array(head, dtype=ticks.dtype), ticks])
         steps = np.diff(joined)
         offset = 1 - len(head)  # steps[k] leads to row k + offset
+        loose = steps[(steps > 1.5 * self.plan.interval) & (steps <= self.plan.gap)]
+        self.loose_count += int(loose.size)
+        self.loose_total += float(loose.sum())
         odd = np.flatnonzero((steps <= 0) | (steps > self.plan.gap))
         if odd.size == 0:
             return self._plain(ticks, int(steps.size))
@@ -245,6 +255,9 @@ class ClockRun:
         """Steps per second of the time that is no gap."""
         passed = self.total_s() - self.gap_total
         steps = self.steps - self.gap_count - self.recording - len(self.glitches)
+        if self.loose_count < 0.1 * steps and not self.duplicates:
+            passed -= self.loose_total * (self.plan.tick_s or 1.0)
+            steps -= self.loose_count
         if passed <= 0 or steps <= 0:
             return None
         return float(f"{steps / passed:.9g}")

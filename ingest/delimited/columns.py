@@ -20,7 +20,7 @@ from ingest.delimited.numbers import (
 )
 from ingest.delimited.plan import ColumnPlan
 from ingest.delimited.stamps import shape_of, style_of
-from ingest.delimited.units import unit_of
+from ingest.delimited.units import split_unit, unit_of
 
 FEW_WORDS = 64  # our choice: a state column has a handful of words; more than this is free text
 
@@ -123,5 +123,6 @@ def decimals(plan: ColumnPlan, cells: Sequence[str]) -> int:
     """The most digits after the decimal mark among sampled cells."""
     if plan.kind != "number":
         return 0
-    found = (decimals_of(tidy(c), plan.style) for c in cells if plain_number(tidy(c), plan.style) is not None)
+    bare = [split_unit(tidy(c))[0] for c in cells]
+    found = (decimals_of(c, plan.style) for c in bare if plain_number(c, plan.style) is not None)
     return max(found, default=0)

@@ -8,6 +8,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from ingest.delimited.fixed import column_cuts, cut_line
 from ingest.delimited.numbers import FLAGS, is_missing, is_overrange, looks_numeric, tidy
@@ -98,14 +99,18 @@ def _quoted_cells(line: str, delimiter: str) -> list[str]:
 
 
 def cell_class(cell: str) -> str:
-    """E empty, "no value" or over range; N number (unit allowed), G number grouped by spaces, T date or time,
-    F flag word, X other text."""
+    """See _word_class; plain numbers are answered without further ado."""
     try:
         float(cell)
     except ValueError:
-        pass
-    else:
-        return "E" if is_missing(cell.strip()) else "X" if "_" in cell else "N"
+        return _word_class(cell)
+    return "E" if is_missing(cell.strip()) else "X" if "_" in cell else "N"
+
+
+@lru_cache(maxsize=8192)
+def _word_class(cell: str) -> str:
+    """E empty, "no value" or over range; N number (unit allowed), G number grouped by spaces, T date or time,
+    F flag word, X other text."""
     text = tidy(cell)
     low = text.lower()
     if is_missing(low) or is_overrange(low):
@@ -171,7 +176,8 @@ def _score(lines: Sequence[str], dialect: Dialect) -> float:
         return 0.0
     best = 0.0
     for number, times in counts.most_common(3):
-        same = [row for row in rows if len(row) == number][:60]
+        same = [row for row in rows if len(row) == number]
+        same = same[:: max(1, len(same) // 60)]
         weights = [_WEIGHT[cell_class(cell)] for row in same for cell in row[:64]]
         goodness = sum(weights) / len(weights)
         if goodness < 0.4:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from ingest.delimited.dialect import Dialect, cell_class, split_line, strip_comment
 from ingest.delimited.table import Table
-from ingest.delimited.units import bracketed_unit, is_unit
+from ingest.delimited.units import bracketed_unit, is_unit, unit_of
 
 _KEY_VALUE = re.compile(r"^\s*(?P<key>[^:=]{1,60}?)\s*(?::(?!\d\d)|=)\s*(?P<value>.+?)\s*$")
 _PREAMBLE_KEYS = frozenset(
@@ -240,12 +240,16 @@ def unit_of_column(layout: Layout, index: int) -> tuple[str | None, str | None]:
     unit = bracketed_unit(name)
     if unit is not None and (is_unit(unit) or not re.search(r"[A-Za-z]{5,}|\d", unit)):
         return unit, "name"
-    unit = suffix_unit(re.sub(r"[\[({<][^\])}>]*[\])}>]", " ", name).strip()) or (
-        name.strip() if is_unit(name) else None
-    )
+    unit = suffix_unit(re.sub(r"[\[({<][^\])}>]*[\])}>]", " ", name).strip()) or _own_unit(name)
     if unit is not None:
         return unit, "name"
     return _unit_from_notes(layout, index)
+
+
+def _own_unit(name: str) -> str | None:
+    """A name that is nothing but a unit: "ms", "V"; "time" and "count" say no unit."""
+    found = unit_of(name)
+    return name.strip() if found is not None and found[0] not in ("clock", "samples", "1") else None
 
 
 def _unit_from_notes(layout: Layout, index: int) -> tuple[str | None, str | None]:

@@ -43,6 +43,8 @@ def layout_faults(layout: Layout, tables: Sequence[Table], table: Table, sample:
     others = [t for t in tables if t is not table and (t.rows >= 5 or (t.rows >= 3 and t.header is not None))]
     # Keys and values above the table are its preamble, not a table of their own.
     others = [t for t in others if not (t.width == 2 and t.mask[0] == "X" and t.last_line < table.first_line)]
+    # Rows of another width between those of the table are its ragged rows.
+    others = [t for t in others if not (table.first_line < t.first_line and t.last_line < table.last_line)]
     if others:
         places = ", ".join(f"lines {t.first_line}–{t.last_line} ({t.rows} rows)" for t in others[:5])
         faults.append(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import re
 
 import numpy as np
 import pyarrow as pa
@@ -10,7 +11,7 @@ import pyarrow.compute as pc
 
 from ingest.delimited.dialect import is_comment, split_line
 from ingest.delimited.lines import joined_lines
-from ingest.delimited.numbers import FLAGS, MISSING, NumberStyle, is_missing, is_overrange, number_and_unit, tidy
+from ingest.delimited.numbers import FLAGS, MISSING, is_missing, is_overrange, number_and_unit, tidy
 from ingest.delimited.plan import ColumnPlan, OddLine, Parsed, Plan
 from ingest.delimited.source import Block
 from ingest.delimited.stamps import parse_stamp
@@ -155,8 +156,8 @@ def _kind_of_text_row(cells: list[str], plan: Plan) -> str:
 def to_numbers(cells: list[str], column: ColumnPlan) -> tuple[pa.Array, list[tuple[int, str, str]]]:
     """float64 (or int64) with nulls, and (row, code, text) of every cell that is no plain number."""
     style = column.style
-    if column.kind == "number" and column.unit is None and not style.thousands:
-        fast = _cast(cells, style, column.exact)
+    if column.kind == "number":
+        fast = _cast(cells, column)
         if fast is not None:
             return fast, []
     values: list[float | int | None] = []
@@ -204,10 +205,21 @@ def _same_base(unit: str, base: tuple[str, float] | None) -> bool:
     return base is None or (theirs is not None and theirs[0] == base[0])
 
 
-def _cast(cells: list[str], style: NumberStyle, exact: bool) -> pa.Array | None:
+def _cast(cells: list[str], column: ColumnPlan) -> pa.Array | None:
+    """All cells at once; None where one of them needs a closer look."""
+    style, exact = column.style, column.exact
     texts = pc.utf8_trim_whitespace(pa.array(cells, pa.string()))
     nothing = pc.is_in(pc.utf8_lower(texts), value_set=_WORDS_FOR_NOTHING)
     texts = pc.if_else(nothing, pa.scalar(None, pa.string()), texts)
+    if column.unit is not None:
+        texts = pc.replace_substring_regex(texts, rf"\s*\[?{re.escape(column.unit)}\]?$", "")
+    texts = pc.replace_substring_regex(pc.replace_substring(texts, "\u2212", "-"), r"^\+\s*", "")
+    if style.thousands:
+        mark, point = re.escape(style.thousands), re.escape(style.decimal)
+        grammar = rf"^-?(?:[1-9]\d{{0,2}}(?:{mark}\d{{3}})+|\d+)(?:{point}\d+)?$"
+        if not pc.all(pc.match_substring_regex(texts, grammar), min_count=0).as_py():
+            return None
+        texts = pc.replace_substring(texts, style.thousands, "")
     if style.decimal == ",":
         if pc.any(pc.match_substring(texts, ".")).as_py():
             return None

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,7 +14,7 @@ from ingest.delimited.clock import ClockPlan, rate_from_preamble
 from ingest.delimited.clock_find import find_clock
 from ingest.delimited.column import ColumnEvidence
 from ingest.delimited.columns import decimals, plan_columns
-from ingest.delimited.dialect import Dialect, cell_class, choose_dialect, split_line, strip_comment
+from ingest.delimited.dialect import Dialect, choose_dialect, split_line, strip_comment
 from ingest.delimited.fast import can_be_fast, parse_block
 from ingest.delimited.layout import Layout, read_layout, unit_of_column
 from ingest.delimited.layout_faults import layout_faults
@@ -23,10 +22,11 @@ from ingest.delimited.numbers import decimals_of, tidy
 from ingest.delimited.pairs import pairs_of
 from ingest.delimited.plan import ColumnPlan, Parsed, Plan
 from ingest.delimited.rough import merge
-from ingest.delimited.sample import MOST_ROWS, Sample, take_sample
+from ingest.delimited.sample import Sample, take_sample
+from ingest.delimited.sample_rows import counts, edge_empty, keys_beside, some_rows, split_stamp, stretches
 from ingest.delimited.source import Block, Source
-from ingest.delimited.stamps import shape_of
-from ingest.delimited.table import MAX_COLUMNS, Table, find_tables, is_row, main_table, row_classes
+from ingest.delimited.survey import no_table, refuse_markup, tables_of
+from ingest.delimited.table import MAX_COLUMNS, Table, main_table
 from ingest.errors import UnreadableLog
 from ingest.log import Fault
 
@@ -55,10 +55,10 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
     sample = take_sample(source, reading.encoding if reading else None)
     refuse_markup(source, sample)
     dialect = choose_dialect(sample.lines_for_dialect(), reading.delimiter if reading else None)
-    tables, dialect = _tables(source, sample, dialect, reading)
+    tables, dialect = tables_of(source, sample, dialect, reading)
     table = main_table(tables)
     if table is None:
-        raise _no_table(source, sample)
+        raise no_table(source, sample)
     if table.width > MAX_COLUMNS:
         raise UnreadableLog(
             f"has {table.width} columns; more than {MAX_COLUMNS} is no measurement log",
@@ -67,10 +67,10 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
             mend="Export fewer columns.",
         )
     faults: list[Fault] = []
-    stretches = _stretches(sample, table, dialect)
-    rows = _some_rows(stretches, dialect, table.width, 400)
+    pieces = stretches(sample, table, dialect)
+    rows = some_rows(pieces, dialect, table.width, 400)
     if not rows:
-        raise _no_table(source, sample)
+        raise no_table(source, sample)
     paired = pairs_of(table, dialect, rows)
     if paired == "unclear":
         raise UnreadableLog(
@@ -92,17 +92,17 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
                 table.first_line,
             )
         )
-    layout = read_layout(table, dialect, _edge_empty(rows), _counts(rows), _split_stamp(rows))
-    _keys_beside(layout, rows, dialect)
+    layout = read_layout(table, dialect, edge_empty(rows), counts(rows), split_stamp(rows))
+    keys_beside(layout, rows, dialect)
     if reading is not None:
         _apply_reading(layout, reading, sample, dialect)
     columns = plan_columns(layout.names, rows, reading.decimal if reading else None)
     columns = _without_edges(columns, layout, rows)
     plan = _make_plan(dialect, columns, layout, tables, table, sample, faults)
     plan.pairs = bool(paired)
-    parsed, starts = _parse_sample(stretches, plan)
+    parsed, starts = _parse_sample(pieces, plan)
     if parsed.rows == 0:
-        raise _no_table(source, sample)
+        raise no_table(source, sample)
     evidence = _evidence(plan, layout, parsed, rows)
     total = _row_estimate(source, sample, parsed)
     clock = find_clock(evidence, plan, parsed, starts, total, layout, reading)
@@ -116,131 +116,6 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
     plan.fast = can_be_fast(plan)
     sniffed.faults.extend(layout_faults(layout, tables, table, sample))
     return sniffed
-
-
-def _tables(source: Source, sample: Sample, dialect: Dialect, reading: Reading | None) -> tuple[list[Table], Dialect]:
-    """Tables of the head; of the whole file where the head has none or the rest does not look like it."""
-    first = reading.first_data_line if reading is not None else None
-    head = [(n, text) for n, text in sample.head if first is None or n >= first]
-    dialect = replace(dialect, comment=_comment_mark(sample, dialect))
-    tables = find_tables(head, dialect)
-    table = main_table(tables)
-    if sample.whole:
-        return tables, dialect
-    agreeing = 0
-    if table is not None:
-        for piece in sample.pieces:
-            some = [
-                row_classes(split_line(text, dialect))
-                for text in piece[:: max(1, len(piece) // 12)]
-                if text.strip("\0 ")
-            ]
-            good = sum(table.fits(classes) and is_row(classes) for classes in some)
-            agreeing += good * 2 >= len(some)
-    if table is None or agreeing < len(sample.pieces):
-        tables = find_tables(all_lines(source, sample, first or 1), dialect)
-    return tables, dialect
-
-
-def all_lines(source: Source, sample: Sample, first: int) -> Iterator[tuple[int, str]]:
-    """Every line of the file, numbered, block by block."""
-    for block in source.blocks(sample.encoding, sample.line_end, sample.nuls_inside):
-        number = block.line
-        text = block.data.decode("utf-8", errors="replace")
-        for line in text.split("\n")[: None if not block.ended else -1]:
-            if number >= first:
-                yield number, line
-            number += 1
-
-
-def _comment_mark(sample: Sample, dialect: Dialect) -> str:
-    for mark in ("#", "%", "//", "!"):
-        if any(text.lstrip().startswith(mark) for _, text in sample.head[:400]):
-            return mark
-    return ";" if dialect.delimiter != ";" and any(t.startswith(";") for _, t in sample.head[:50]) else "#"
-
-
-def refuse_markup(source: Source, sample: Sample) -> None:
-    """JSON, XML or HTML: text, but no rows of cells."""
-    lines = [text.strip() for _, text in sample.head[:400] if text.strip()]
-    marked = sum(text[0] in "{<" and text[-1] in "}>," for text in lines)
-    if lines and marked > 0.5 * len(lines):
-        raise UnreadableLog(
-            "is markup (JSON, XML or HTML), not a table",
-            file=source.path,
-            line=1,
-            found=lines[0][:60],
-            mend="Export the log as delimited text: one row of measurements a line.",
-        )
-
-
-def _no_table(source: Source, sample: Sample) -> UnreadableLog:
-    named = next((n for n, text in sample.head if len(text.split()) > 0), 1)
-    return UnreadableLog(
-        "has no rows of numbers (no data rows)",
-        file=source.path,
-        line=named,
-        found=next((t.strip()[:60] for _, t in sample.head if t.strip()), ""),
-        expected="a table: one row of measurements a line",
-        mend="Export it again with its samples, or write a reading that says where the table starts.",
-    )
-
-
-def _stretches(sample: Sample, table: Table, dialect: Dialect) -> list[list[str]]:
-    """Lines of the main table, in runs of neighbours, about 20,000 in all."""
-    inside = [text for n, text in sample.head if table.first_line <= n <= table.last_line]
-    if not sample.pieces:
-        if len(inside) <= MOST_ROWS:
-            return [inside]
-        size = MOST_ROWS // 5
-        step = (len(inside) - size) // 4
-        return [inside[k * step : k * step + size] for k in range(5)]
-    stretches = [inside[: MOST_ROWS // 2]] if inside else []
-    each = MOST_ROWS // 2 // max(1, len(sample.pieces))
-    return stretches + [piece[:each] for piece in sample.pieces]
-
-
-def _some_rows(stretches: Sequence[Sequence[str]], dialect: Dialect, width: int, wanted: int) -> list[list[str]]:
-    """Cells of rows spread over the stretches; only rows of the right width that have a number."""
-    total = sum(map(len, stretches))
-    step = max(1, total // wanted)
-    rows = []
-    for stretch in stretches:
-        for text in stretch[::step]:
-            if not text.strip() or "\0" in text or strip_comment(text)[1]:
-                continue
-            cells = split_line(text.rstrip("\r"), dialect)
-            if len(cells) > width and not any(c.strip() for c in cells[width:]):
-                cells = cells[:width]
-            if len(cells) == width and is_row(row_classes(cells)):
-                rows.append(cells)
-    return rows
-
-
-def _edge_empty(rows: Sequence[Sequence[str]]) -> bool:
-    return all(not row[-1].strip() for row in rows)
-
-
-def _split_stamp(rows: Sequence[Sequence[str]]) -> bool:
-    return all(len(r) > 2 and shape_of(r[0].strip()) == "date" and shape_of(r[1].strip()) == "time" for r in rows)
-
-
-def _keys_beside(layout: Layout, rows: Sequence[Sequence[str]], dialect: Dialect) -> None:
-    """Keys and values in the first two columns beside the first rows of a table without names."""
-    if any(n.strip() for n in layout.names) or layout.width < 4:
-        return
-    filled = [row for row in rows if row[0].strip()]
-    if len(filled) < len(rows) and all(cell_class(row[0]) == "X" for row in filled):
-        for row in filled:
-            layout.preamble.setdefault(row[0].strip(), row[1].strip())
-
-
-def _counts(rows: Sequence[Sequence[str]]) -> bool:
-    first = [row[0].strip().strip('"') for row in rows]
-    if not all(c.isdigit() for c in first) or int(first[0]) not in (0, 1):
-        return False
-    values = [int(c) for c in first]
-    return all(b > a for a, b in pairwise(values))
 
 
 def _apply_reading(layout: Layout, reading: Reading, sample: Sample, dialect: Dialect) -> None:
@@ -328,12 +203,12 @@ def _used_marks(columns: Sequence[ColumnPlan]) -> list[str]:
     return [c.style.decimal for c in columns if c.kind == "number" and c.marked]
 
 
-def _parse_sample(stretches: Sequence[Sequence[str]], plan: Plan) -> tuple[Parsed, list[int]]:
+def _parse_sample(pieces: Sequence[Sequence[str]], plan: Plan) -> tuple[Parsed, list[int]]:
     """The sampled rows as columns, and the rows at which a new stretch begins."""
     loose = replace(plan, first_data_line=0, stop_line=None, clock_columns=())
     loose.fast = can_be_fast(loose)
     parts, starts, seen = [], [], 0
-    for stretch in stretches:
+    for stretch in pieces:
         block = Block("\n".join(stretch).encode("utf-8", errors="replace") + b"\n", 1, False, True)
         parsed = parse_block(block, loose)
         if parsed.rows:

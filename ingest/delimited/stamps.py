@@ -12,9 +12,6 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
-import pyarrow as pa
-import pyarrow.compute as pc
-from numpy.typing import NDArray
 
 NS = 1_000_000_000
 DAY_NS = 86_400 * NS
@@ -36,8 +33,8 @@ _TIME = (
 )
 _ZONE = r"(?:\s*(?P<z>Z|UTC|GMT|[+-]\d{2}:?(?:\d{2})?))?"
 _DAYS = r"(?:(?P<days>\d{1,5})\s*(?:d|days?|D|:(?=\d{1,2}:\d{2}:\d{2}(?!\d))|[.](?=\d\d:)|\s(?=\d{1,2}:))[\s,]*)?"
-_FULL = re.compile(rf"{_DATE}(?:(?:T|\s*[,;_]?\s*|\s+-\s+){_TIME}{_ZONE})?")
-_CLOCK = re.compile(rf"(?P<neg>-)?{_DAYS}{_TIME}{_ZONE}")
+FULL_PATTERN = re.compile(rf"{_DATE}(?:(?:T|\s*[,;_]?\s*|\s+-\s+){_TIME}{_ZONE})?")
+CLOCK_PATTERN = re.compile(rf"(?P<neg>-)?{_DAYS}{_TIME}{_ZONE}")
 _EPOCH = date(1970, 1, 1).toordinal()
 _WEEKDAY = re.compile(r"^(?:Mon|Tue|Wed|Thu|Fri|Sat|Sun)[a-z]*,?\s+", re.IGNORECASE)
 
@@ -68,7 +65,7 @@ def shape_of(text: str) -> str | None:
     marks = ":" in text or any(text.count(mark) >= 2 for mark in "-/.")
     if not marks and not any(c.isalpha() for c in text):
         return None
-    full = _FULL.fullmatch(_WEEKDAY.sub("", text))
+    full = FULL_PATTERN.fullmatch(_WEEKDAY.sub("", text))
     if full is not None:
         if full["y5"] and full["H"] is None and full["H3"] is None:
             return None  # eight bare digits are a number until a neighbour says otherwise
@@ -79,7 +76,7 @@ def shape_of(text: str) -> str | None:
             return None
         timed = full["H"] is not None or full["H2"] is not None or full["H3"] is not None
         return "datetime" if timed else "date"
-    clock = _CLOCK.fullmatch(text)
+    clock = CLOCK_PATTERN.fullmatch(text)
     if clock is None or int(clock["M"] or clock["M2"] or 0) > 59 or int(clock["S"] or clock["S2"] or 0) > 59:
         return None
     return "time"
@@ -97,7 +94,7 @@ def style_of(cells: Sequence[str]) -> StampStyle | None:
     style = StampStyle(shape)
     if shape == "time":
         return _time_style(good, style)
-    matches = [m for m in (_FULL.fullmatch(_WEEKDAY.sub("", text)) for text in good) if m is not None]
+    matches = [m for m in (FULL_PATTERN.fullmatch(_WEEKDAY.sub("", text)) for text in good) if m is not None]
     style = replace(style, zoned=any(m["z"] for m in matches))
     pairs = [(int(m["a"]), int(m["b"]), m["s2"]) for m in matches if m["a"]]
     if not pairs:
@@ -115,7 +112,7 @@ def style_of(cells: Sequence[str]) -> StampStyle | None:
 
 
 def _time_style(good: Sequence[str], style: StampStyle) -> StampStyle:
-    matches = [m for m in (_CLOCK.fullmatch(text) for text in good) if m is not None]
+    matches = [m for m in (CLOCK_PATTERN.fullmatch(text) for text in good) if m is not None]
     two_part = [m for m in matches if m["H"] and not m["S"] and not m["ap"]]
     beyond = any(m["days"] for m in matches) or any(int(m["H"] or 0) > 23 for m in matches)
     if two_part and len(two_part) == len(matches):
@@ -146,6 +143,11 @@ def _ordinal_ns(match: re.Match[str], day_first: bool | None) -> int | None:
         return (date(year, month, day).toordinal() - _EPOCH) * DAY_NS
     except (ValueError, KeyError):
         return None
+
+
+def month_of(name: str) -> int | None:
+    """1 to 12 of a month's name, its first three letters counting."""
+    return _MONTH_NUMBER.get(name.lower()[:3])
 
 
 def _century(text: str) -> int:
@@ -184,7 +186,7 @@ def parse_stamp(text: str, style: StampStyle) -> int | None:
     """Nanoseconds since 1970 (datetime, date), or since midnight or the start (time); None where it is none."""
     text = text.strip().strip('"')
     if style.shape == "time":
-        match = _CLOCK.fullmatch(text)
+        match = CLOCK_PATTERN.fullmatch(text)
         if match is None:
             return None
         value = _time_ns(match, style.minutes)
@@ -193,7 +195,7 @@ def parse_stamp(text: str, style: StampStyle) -> int | None:
         if match["days"]:
             value += int(match["days"]) * DAY_NS
         return -value if match["neg"] else value
-    match = _FULL.fullmatch(_WEEKDAY.sub("", text))
+    match = FULL_PATTERN.fullmatch(_WEEKDAY.sub("", text))
     if match is None:
         return None
     days = _ordinal_ns(match, style.day_first)
@@ -203,37 +205,6 @@ def parse_stamp(text: str, style: StampStyle) -> int | None:
         return days if style.shape == "date" else None
     clock = _time_ns(match, False)
     return None if clock is None else days + clock
-
-
-_ISO = r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d:\d\d(\.\d{1,9})?$"
-
-
-def stamps_ns(cells: pa.Array, style: StampStyle) -> NDArray[np.int64]:
-    """All stamps of a string column in nanoseconds; MISSING_NS where a cell is none."""
-    if style.shape == "datetime" and not style.zoned and len(cells) > 64:
-        fast = _iso_ns(cells)
-        if fast is not None:
-            return fast
-    known: dict[str | None, int] = {None: MISSING_NS}
-    result = np.empty(len(cells), dtype=np.int64)
-    for k, text in enumerate(cells.to_pylist()):
-        value = known.get(text)
-        if value is None:
-            parsed = parse_stamp(text, style) if text else None
-            value = MISSING_NS if parsed is None else parsed
-            if len(known) < 100_000:
-                known[text] = value
-        result[k] = value
-    return result
-
-
-def _iso_ns(cells: pa.Array) -> NDArray[np.int64] | None:
-    if cells.null_count or not pc.all(pc.match_substring_regex(cells, _ISO)).as_py():
-        return None
-    try:
-        return pc.cast(cells, pa.timestamp("ns")).cast(pa.int64()).to_numpy(zero_copy_only=False)
-    except pa.ArrowInvalid:
-        return None
 
 
 def wall_text(ns: int, zoned: bool) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 from ingest.delimited.dialect import Dialect, cell_class, split_line, strip_comment
@@ -11,6 +11,7 @@ from ingest.delimited.units import is_unit
 
 MAX_COLUMNS = 2000  # our choice: the widest log we can imagine is a hundred cells and their balance flags
 LINES_ABOVE = 400
+ROWS_TO_ASK = 500
 FEW_ROWS = 3  # a run as short as this may be the names or key and value lines above the real table
 
 
@@ -84,8 +85,13 @@ def is_row(classes: list[str]) -> bool:
     return numbers > 0 and 3 * numbers >= classes.count("X")
 
 
-def find_tables(lines: Iterable[tuple[int, str]], dialect: Dialect) -> list[Table]:
-    """All tables among numbered lines, in order. Memory does not grow with their rows."""
+def find_tables(
+    lines: Iterable[tuple[int, str]], dialect: Dialect, enough: Callable[[Table], bool] | None = None
+) -> list[Table]:
+    """All tables among numbered lines, in order. Memory does not grow with their rows.
+
+    enough  asked once of every table that reaches ROWS_TO_ASK rows; where it says so the search ends there
+    """
     tables: list[Table] = []
     current: Table | None = None
     above: deque[tuple[int, str]] = deque(maxlen=LINES_ABOVE)
@@ -108,6 +114,8 @@ def find_tables(lines: Iterable[tuple[int, str]], dialect: Dialect) -> list[Tabl
             current.take(classes, number, text, cells[0])
             odd, foreign = 0, False
             above.clear()
+            if enough is not None and current.rows == ROWS_TO_ASK and enough(current):
+                break
             continue
         if current is not None and _is_repeat(current, cells, dialect):
             above.clear()

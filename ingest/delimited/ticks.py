@@ -11,7 +11,8 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from ingest.delimited.plan import Plan
-from ingest.delimited.stamps import DAY_NS, MISSING_NS, stamps_ns
+from ingest.delimited.stamp_columns import stamps_ns
+from ingest.delimited.stamps import DAY_NS, MISSING_NS
 
 
 @dataclass
