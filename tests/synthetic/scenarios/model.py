@@ -142,9 +142,11 @@ def finish(
     if told is None:
         return Scenario(name, "", "", (), 0.0, 0.0, visible=True, **common)  # type: ignore[arg-type]
     visible, why = _visible(told, devices, logs)
+    last = max(float(s.table["time_s"][-1].as_py()) for log in logs for s in log.streams if s.table.num_rows)
+    end = max(told.start_s, min(told.end_s, last))
     twins = tuple(twin for twin in told.forbidden if twin not in told.accept)
     return Scenario(
-        name, cause, told.kind, told.parts, told.start_s, told.end_s, visible=visible, why_hidden=why,
+        name, cause, told.kind, told.parts, told.start_s, end, visible=visible, why_hidden=why,
         forbidden=twins, accept=told.accept, also=told.also, timing=told.timing,
         occurrences=told.occurrences, **common,  # type: ignore[arg-type]
     )  # fmt: skip
