@@ -19,7 +19,8 @@ MOVES_QUANTA = 4.0  # our choice: the companion must have called for this many c
 VOLTAGE_MOVES_SHARE = 0.1
 CURRENT_MOVES_SHARE = 0.2
 TOP_MOVES_SHARE = 0.35
-FLICKER_QUANTA = 0.3  # our choice: with less noise than this a value may well stay on its code
+FLICKER_QUANTA = 0.6  # our choice: with less noise, or noise this badly known, a value may stay on its code
+FLICKER_SAMPLES = 40  # our choice
 FLICKER_CHANCE = 1e-12  # our choice: a run that a healthy sensor makes less often than this is none
 
 Run = tuple[int, int]  # first and one past the last sample
@@ -78,8 +79,9 @@ def _cannot_stay(signal: Signal, run: Run, long: list[Run], step: float) -> bool
     rest = np.concatenate([signal.x[: run[0]], signal.x[run[1] :]])[
         np.concatenate([signal.valid[: run[0]], signal.valid[run[1] :]])
     ]
-    quanta = noise_before_quantum(rest, step) / step
-    if quanta < FLICKER_QUANTA:
+    # The quietest block of all, and never more than one quantum: in a slow log the match itself looks like noise.
+    quanta = min(noise_before_quantum(rest, step, 0.0) / step, 1.0)
+    if quanta < FLICKER_QUANTA or run[1] - run[0] < FLICKER_SAMPLES:
         return False
     stays = math.erf(0.5 / (np.sqrt(2.0) * quanta))  # at best, with the true value in the middle of the code
     return (run[1] - run[0]) * math.log(stays) < math.log(FLICKER_CHANCE)

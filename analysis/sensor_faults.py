@@ -40,15 +40,15 @@ def quantum(x: Floats) -> float:
     return float(np.median((steps / np.round(multiples))[whole]))
 
 
-def _quiet_power(x: Floats) -> float | None:
-    """Variance of one sample in the quietest tenth of blocks, from second differences; None where too short."""
+def _quiet_power(x: Floats, share: float = 0.1) -> float | None:
+    """Variance of one sample in the quietest share of blocks, from second differences; None where too short."""
     second = x[2:] - 2 * x[1:-1] + x[:-2]
     size = 64 if second.shape[0] >= 2000 else 16
     blocks = second.shape[0] // size
     if blocks < 4:
         return None
     power = np.mean(second[: blocks * size].reshape(blocks, size) ** 2, axis=1) / 6
-    return float(np.quantile(power, 0.1))
+    return float(np.quantile(power, share))
 
 
 def noise_of(x: Floats, step: float) -> float:
@@ -59,9 +59,9 @@ def noise_of(x: Floats, step: float) -> float:
     return max(float(np.sqrt(power)), step / float(np.sqrt(12.0)))
 
 
-def noise_before_quantum(x: Floats, step: float) -> float:
+def noise_before_quantum(x: Floats, step: float, share: float = 0.1) -> float:
     """Noise of what the converter saw: 0 where the quietest blocks stand on one code, or the log is short."""
-    power = _quiet_power(x)
+    power = _quiet_power(x, share)
     return 0.0 if power is None else float(np.sqrt(max(power - step**2 / 12, 0.0)))
 
 
@@ -111,8 +111,9 @@ def clipping(
     code = top / step if step > 0 else 0.0
     last_code = any(abs(code - (2**bits - 1)) < 0.6 for bits in CODE_BITS)
     # A resting pack stands on its highest voltage: only the converter's last code is a full scale there.
-    # The plateau itself, or one at the other end, would pass for a quiet sensor.
-    rest = signal.x[signal.valid & ~at & (signal.x > float(x.min()) + 0.5 * width)]
+    rest = signal.x[signal.valid & ~at]  # the plateau itself would pass for a quiet sensor
+    if float(x.min()) < -0.9 * top:  # and so would one at the other end of a sensor that reads both ways
+        rest = rest[rest > float(x.min()) + 0.5 * width]
     noisy = not rests_high and (step == 0 or noise_before_quantum(rest, step) >= NOISY_QUANTA * step)
     return ("clipped", at) if noisy or last_code else ("undetermined", off)
 
