@@ -30,6 +30,7 @@ from dashboard.reviewing import Bench
 from dashboard.sheet import sheet_html
 from dashboard.source import Source
 from dashboard.traces import panels
+from dashboard.wiring_tree import fitted
 from ingest.errors import AfterboutError
 
 _MATCH = re.compile(r"^/match/([0-9a-f]{12})$")
@@ -242,5 +243,6 @@ def _sheet(app: Dash, source: Source) -> None:
         if bench is None:
             abort(404)
         share = request.args.get("share") == "1"
-        html_text = sheet_html(bench.review, bench.build, bench.pack, bench.match, share=share)
+        packs = fitted(bench.build, bench.packs, bench.match)
+        html_text = sheet_html(bench.review, bench.build, bench.pack, bench.match, share=share, packs=packs)
         return Response(html_text, mimetype="text/html")

@@ -97,7 +97,7 @@ def shapes(panels: list[Panel], review: Review, tones: Tones, chosen: Finding | 
                 "x1": max(chosen.end_s, chosen.start_s + 1e-3),
                 "y0": 0,
                 "y1": 1,
-                "fillcolor": tones.orangetint,
+                "fillcolor": tones.inset,
                 "line": {"width": 0},
                 "layer": "below",
             }

@@ -70,8 +70,8 @@ class Measure:
         s = self.s
         own = Extent(0, 0)
         if run is not None:
-            own.above = s.jacket + s.name * 1.7 + s.breath
-            own.below = s.jacket + (s.value * 1.65 if self.judged and not s.one_line else s.text * 0.5)
+            own.above = s.jacket + s.name * 1.55 + s.breath
+            own.below = s.jacket + (s.value * 1.5 if self.judged and not s.one_line else s.text * 0.5)
             if run.contacts:
                 own.above += s.text * 1.5 + s.bulge
             state = self._state(run)

@@ -77,6 +77,10 @@ def wiring_svg(
     return _Picture(build, roots, status, review is not None, theme, width, scale, packs or {}).draw(teaching, left_out)
 
 
+def _left_out(count: int) -> str:
+    return "and 1 more load, with a larger margin" if count == 1 else f"and {count} more loads, with larger margins"
+
+
 class _Picture(Measure):
     def draw(self, teaching: bool, left_out: int) -> str:
         y = 2.0
@@ -90,7 +94,7 @@ class _Picture(Measure):
             self.c.text(
                 self.load_x,
                 y + self.s.text * 0.6,
-                f"and {left_out} more loads, larger margins",
+                _left_out(left_out),
                 self.s.text,
                 anchor="end",
             )

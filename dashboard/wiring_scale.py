@@ -28,7 +28,7 @@ class Scale:
 
     @property
     def line_h(self) -> float:
-        return self.text * 1.4
+        return self.text * (1.4 if self.jacket > 15 else 1.33)
 
 
 SCREEN = Scale(24, 6, 22, 22, 18, 16, 16, 176, 28, 206, 30, 44, 250, 8, breath=24)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
 from dashboard.rows import PartStatus
-from ingest.builds import Build, Contact, Fuse, Motor, Wire
+from ingest.builds import Build, Contact, Fuse, Match, Motor, Pack, Wire
 
 NodeKind = Literal["pack", "junction", "controller", "motor", "regulator", "other"]
 
@@ -84,6 +84,22 @@ def wiring_tree(build: Build, *, fold_leads: bool = False) -> tuple[Node, ...]:
         return node
 
     return tuple(grow(slot.id) for slot in build.packs)
+
+
+def fitted(build: Build | None, packs: Sequence[Pack], match: Match | None) -> dict[str, Pack]:
+    """The pack in each slot of a build: as the match names them, else in order."""
+    if build is None:
+        return {}
+    by_id = {pack.id: pack for pack in packs}
+    named = {} if match is None else match.packs
+    out = {}
+    for i, slot in enumerate(build.packs):
+        asked = named.get(slot.id)
+        first = asked if isinstance(asked, str) or asked is None else next(iter(asked), None)
+        pack = by_id.get(first) if first is not None else (packs[i] if i < len(packs) and not named else None)
+        if pack is not None:
+            out[slot.id] = pack
+    return out
 
 
 def keep_rows(roots: tuple[Node, ...], status: Mapping[str, PartStatus], most: int) -> int:

@@ -20,6 +20,7 @@ from dashboard.sheet_tables import grouped_not_checked
 from dashboard.source import Entry
 from dashboard.traces import panels
 from dashboard.wiring_picture import key_svg, wiring_svg
+from dashboard.wiring_tree import fitted
 
 GRAPH_CONFIG: Any = {"displayModeBar": False, "responsive": True, "doubleClick": "reset", "scrollZoom": False}
 TRACES_ABOUT = "One time axis. Drag across to look closer, double-click for the whole; or choose a finding."
@@ -125,9 +126,9 @@ def _event(event: Event, later: str) -> list[Any]:
 def _wiring(bench: Bench) -> html.Section | None:
     if bench.build is None or not bench.build.wires:
         return section("The wiring", "", html.P("No build describes it, so it is not drawn."))
-    fitted = dict(zip((slot.id for slot in bench.build.packs), bench.packs, strict=False))
-    wide = wiring_svg(bench.build, bench.review, theme="page", packs=fitted)
-    upright = wiring_svg(bench.build, bench.review, theme="page", packs=fitted, vertical=True, width=358)
+    packs = fitted(bench.build, bench.packs, bench.match)
+    wide = wiring_svg(bench.build, bench.review, theme="page", packs=packs)
+    upright = wiring_svg(bench.build, bench.review, theme="page", packs=packs, vertical=True, width=358)
     about = (
         "Every run at its worst in this match. Thick copper is a heavy gauge. Where the tone breaks through the "
         "outline, the part went past its rating. Choose a run to see its temperature over time."

@@ -14,13 +14,14 @@ from dashboard.rows import margin_rows, statuses
 from dashboard.wiring_parts import copper_px
 from dashboard.wiring_picture import wiring_svg
 from dashboard.wiring_scale import SCREEN
-from dashboard.wiring_tree import wiring_tree
+from dashboard.wiring_tree import fitted, wiring_tree
 from ingest.builds import Build, BuildHead, Controller, PackSlot
 from tests.dashboard.made_up import (
     build_b,
     build_of_twelve,
     build_of_two_packs,
     calm_review,
+    match_m06,
     pack_p1,
     review_m06,
     unknown_review,
@@ -144,6 +145,18 @@ def test_packs_that_feed_one_node_end_there_and_are_not_drawn_twice() -> None:
     for vertical in (False, True):
         root = ET.fromstring(wiring_svg(build, None, vertical=vertical, width=358 if vertical else 1288))
         assert [n.get("data-run") for n in root.iter() if n.get("data-run")].count("weapon_lead") == 1
+
+
+def test_each_slot_shows_the_pack_that_the_match_names() -> None:
+    build = build_of_two_packs()
+    small = pack_p1().model_copy(update={"id": "p4", "cells": 4})
+    match = match_m06().model_copy(update={"packs": {"drive_pack": "p4", "weapon_pack": "p1"}})
+    packs = fitted(build, (small, pack_p1()), match)
+    assert {slot: pack.id for slot, pack in packs.items()} == {"weapon_pack": "p1", "drive_pack": "p4"}
+    assert fitted(build_b(), (small,), None) == {"pack": small}
+    told = texts(wiring_svg(build, None, packs=packs))
+    assert "Weapon pack P1" in told
+    assert "Drive pack P4" in told
 
 
 def test_rows_are_sorted_and_their_reference_is_recovered() -> None:
