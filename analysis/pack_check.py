@@ -18,6 +18,8 @@ from analysis.signal import Measured
 
 # A pack is used up for robots at about twice its first resistance (common practice, no source).
 RETIRE_RATIO = 2.0
+# An interval wider than this share of the figure cannot tell a good pack from a spent one (our choice).
+TOO_WIDE = 0.5
 
 
 def pack_fit(data: MatchData) -> PackFit | NotFitted:
@@ -99,6 +101,10 @@ def _resistance_rows(data: MatchData, fit: PackFit) -> list[Row]:
         rows.append(not_stated("pack_resistance", "pack", "resistance_mohm", "the pack file (measured when new)"))
         return rows
     limit = RETIRE_RATIO * stated
+    if one.high - one.low > TOO_WIDE * one.value:
+        reason = f"{one.value:.0f} mΩ at 1 s is known only from {one.low:.0f} to {one.high:.0f} mΩ"
+        rows.append(NotChecked("pack_resistance", "pack", reason, "log pack current and voltage at 10 Hz or more"))
+        return rows
     held = Held(
         "pack_resistance",
         "pack",
