@@ -28,7 +28,7 @@ BRIEFER = (
     (336, 3, 5, True, 5), (336, 3, 3, True, 5), (336, 2, 2, True, 4), (336, 1, 2, True, 3), (300, 1, 2, True, 3),
     (240, 1, 2, True, 3), (200, 1, 1, True, 3), (200, 1, 1, False, 3), (150, 1, 1, False, 3), (0, 1, 1, False, 1),
 )  # fmt: skip
-CURVE_PX = 195
+CURVE_PX = 180
 TABLE_PX = 50
 ROW_PX = 21
 
@@ -150,7 +150,7 @@ def _picture(build: Build | None, review: Review, packs: Mapping[str, Pack], tal
 def _middle(
     review: Review, build: Build | None, pack: Pack | None, changes: int, unable_lines: int, curve: bool
 ) -> tuple[str, float]:
-    envelope = envelope_svg(review, build, pack, theme="print", width=310, height=166, size=12) if curve else None
+    envelope = envelope_svg(review, build, pack, theme="print", width=310, height=150, size=12) if curve else None
     right, right_px = "", 0.0
     if review.advice:
         right, right_px = advice_table(review.advice[:changes])

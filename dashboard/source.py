@@ -6,7 +6,7 @@ import hashlib
 import threading
 from collections import OrderedDict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from dashboard.reviewing import Bench, review_files, review_match
@@ -38,6 +38,14 @@ class Summary:
     problem: str = ""
 
 
+@dataclass(frozen=True)
+class _Snapshot:
+    stamp: tuple[tuple[str, int, int], ...]
+    entries: tuple[Entry, ...]
+    problems: tuple[AfterboutError, ...] = ()
+    fingerprints: dict[str, str] = field(default_factory=dict)
+
+
 class Source:
     """The matches behind the pages. Safe to use from several threads."""
 
@@ -48,6 +56,8 @@ class Source:
         self._summaries: dict[tuple[str, str], Summary] = {}
         self._lock = threading.RLock()
         self._worker: threading.Thread | None = None
+        self._reading = threading.Lock()
+        self._seen: _Snapshot | None = None
 
     @property
     def title(self) -> str:
@@ -55,13 +65,23 @@ class Source:
 
     def entries(self) -> list[Entry]:
         """Every match that can be read, in order."""
-        if self.season is None:
-            return [Entry(_token("files"), "Files", None)] if self.files else []
-        return [Entry(_token(match.id), match.id, match) for match in self.season.survey().matches]
+        return list(self._snapshot().entries)
 
     def problems(self) -> tuple[AfterboutError, ...]:
         """Description files that could not be read."""
-        return () if self.season is None else self.season.survey().problems
+        return self._snapshot().problems
+
+    def _snapshot(self) -> _Snapshot:
+        """The descriptions as they stand; read again only when one of their files has changed."""
+        if self.season is None:
+            return _Snapshot((), (Entry(_token("files"), "Files", None),) if self.files else ())
+        stamp = _stamp(self.season.root)
+        with self._reading:
+            if self._seen is None or self._seen.stamp != stamp:
+                survey = self.season.survey()
+                entries = tuple(Entry(_token(match.id), match.id, match) for match in survey.matches)
+                self._seen = _Snapshot(stamp, entries, survey.problems)
+            return self._seen
 
     def entry(self, token: str) -> Entry | None:
         return next((entry for entry in self.entries() if entry.token == token), None)
@@ -111,7 +131,26 @@ class Source:
     def _key(self, entry: Entry) -> tuple[str, str]:
         if self.season is None or entry.match is None:
             return entry.token, "\0".join(self.files)
-        return entry.match.id, self.season.fingerprint(entry.match.id)
+        known = self._snapshot().fingerprints
+        if entry.match.id not in known:
+            known[entry.match.id] = self.season.fingerprint(entry.match.id)
+        return entry.match.id, known[entry.match.id]
+
+
+def _stamp(root: Path) -> tuple[tuple[str, int, int], ...]:
+    """Name, time and size of every description file of a season."""
+    files = [
+        root / "season.toml",
+        *(p for kind in ("builds", "packs", "matches") for p in (root / kind).glob("*.toml")),
+    ]
+    out = []
+    for file in files:
+        try:
+            stat = file.stat()
+        except FileNotFoundError:  # taken away between the listing and now
+            continue
+        out.append((str(file), stat.st_mtime_ns, stat.st_size))
+    return tuple(sorted(out))
 
 
 def _token(name: str) -> str:
