@@ -66,7 +66,8 @@ def _long_runs(signal: Signal) -> list[Run]:
     held = held_times(signal.x[signal.valid])
     need = max(FROZEN_SAMPLES, FROZEN_TIMES * held, FROZEN_S / max(signal.period_s, 1e-9))
     starts = starts - 1
-    return [(int(a), int(b)) for a, b in zip(starts, ends, strict=True) if b - a >= need]
+    long = ends - starts >= need
+    return [(int(a), int(b)) for a, b in zip(starts[long], ends[long], strict=True)]
 
 
 def _cannot_stay(signal: Signal, run: Run, long: list[Run], step: float) -> bool:

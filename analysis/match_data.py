@@ -116,7 +116,13 @@ def place(logs: Log | Sequence[Log] | Sequence[PlacedLog], match: Match | None) 
     for index, log in enumerate(plain):
         entry = entries.get(log.provenance.sha256)
         if index > 0 and entry is not None and entry.clock_offset_s is not None:
-            fixed[index] = FixedClock(entry.clock_offset_s, entry.clock_drift_ppm, entry.clock_by or "match file")
+            fixed[index] = FixedClock(
+                entry.clock_offset_s,
+                entry.clock_drift_ppm,
+                entry.clock_by or "match file",
+                entry.clock_correlation,
+                entry.clock_error_s,
+            )
     return align(plain, fixed)
 
 

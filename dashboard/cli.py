@@ -162,7 +162,8 @@ COMMANDS: dict[str, tuple[str, str, Adder]] = {
 }
 
 
-def parser() -> argparse.ArgumentParser:
+def parser(command: str | None = None) -> argparse.ArgumentParser:
+    """The whole command line; only `command`'s own arguments are built where one is named (start-up time)."""
     top = argparse.ArgumentParser(
         prog="afterbout",
         description="What a combat robot's logs say between fights: what went past its rating, why, what to do.",
@@ -172,13 +173,15 @@ def parser() -> argparse.ArgumentParser:
     commands = top.add_subparsers(dest="command", metavar="COMMAND")
     for name, (what, example, add) in COMMANDS.items():
         sub = commands.add_parser(name, help=what, description=what.capitalize() + ".", epilog=f"Example: {example}")
-        add(sub)
+        if command in (None, name):
+            add(sub)
     return top
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code of the contract."""
-    args = parser().parse_args(argv)
+    words = list(sys.argv[1:] if argv is None else argv)
+    args = parser(next((word for word in words if not word.startswith("-")), "")).parse_args(words)
     if args.version:
         from importlib.metadata import version
 

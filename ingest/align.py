@@ -46,6 +46,8 @@ class FixedClock:
     offset_s: float
     drift_ppm: float = 0.0
     how: str = "by hand"
+    correlation: float | None = None
+    error_s: float | None = None
 
 
 def align(logs: Sequence[Log], fixed: Mapping[int, FixedClock] | None = None) -> tuple[PlacedLog, ...]:
@@ -65,7 +67,9 @@ def align(logs: Sequence[Log], fixed: Mapping[int, FixedClock] | None = None) ->
     }
     for index, clock in stated.items():
         if 0 < index < len(logs):
-            placed[index] = PlacedLog(logs[index], clock.offset_s, clock.drift_ppm, how=clock.how)
+            placed[index] = PlacedLog(
+                logs[index], clock.offset_s, clock.drift_ppm, clock.correlation, clock.error_s, how=clock.how
+            )
     waiting = [i for i in range(len(logs)) if i not in placed]
     reasons: dict[int, str] = {}
     while waiting:
