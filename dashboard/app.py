@@ -13,6 +13,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs
+from weakref import WeakKeyDictionary
 
 import pandas as pd  # noqa: F401  loaded here, whole: two threads that first met it at once would find it half made
 from dash import ALL, Dash, Input, Output, Patch, State, ctx, dcc, html, no_update
@@ -29,7 +30,7 @@ from dashboard.pages.parts import message
 from dashboard.reviewing import Bench
 from dashboard.sheet import sheet_html
 from dashboard.source import Source
-from dashboard.traces import panels
+from dashboard.traces import Panel, panels
 from dashboard.wiring_tree import fitted
 from ingest.errors import AfterboutError
 
@@ -109,6 +110,16 @@ def _shell() -> html.Div:
             html.Main(html.P("Reading the season.", className="waiting"), id="page", tabIndex="-1"),
         ]
     )
+
+
+_panels: WeakKeyDictionary[Bench, list[Panel]] = WeakKeyDictionary()
+
+
+def panels_of(bench: Bench) -> list[Panel]:
+    """The panels of a match, found once: a zoom only thins again."""
+    if bench not in _panels:
+        _panels[bench] = panels(bench.review, bench.build)
+    return _panels[bench]
 
 
 def _bench(source: Source, token: str | None) -> Bench | None:
@@ -196,7 +207,7 @@ def _traces(app: Dash, source: Source) -> None:
             start, end, name = spans[ctx.triggered_id["at"]]
             window = (float(start), float(end))
             chosen = next((f for f in bench.review.findings if f.id == name), None)
-        return traces_figure(panels(bench.review, bench.build), bench.review, _view(view), window, chosen)
+        return traces_figure(panels_of(bench), bench.review, _view(view), window, chosen)
 
     @app.callback(
         Output("traces", "figure", allow_duplicate=True),
@@ -212,7 +223,7 @@ def _traces(app: Dash, source: Source) -> None:
             return no_update
         start, end = window if window is not None else (None, None)
         tones, patch, at = _view(view).tones, Patch(), 0
-        for panel in panels(bench.review, bench.build):
+        for panel in panels_of(bench):
             for trace in panel.traces:
                 for data in trace_data(trace, "y", tones, start, end):
                     patch["data"][at]["x"], patch["data"][at]["y"] = data["x"], data["y"]

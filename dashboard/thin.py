@@ -5,6 +5,9 @@ Gaps come from the full data, because a lone missing value can vanish when the r
 
 from __future__ import annotations
 
+from dataclasses import replace
+from weakref import WeakKeyDictionary
+
 import numpy as np
 from tsdownsample import MinMaxDownsampler
 
@@ -45,6 +48,18 @@ def gap_after(signal: Signal, gap_intervals: float = DEFAULTS.gap_intervals) -> 
     return np.asarray(apart, dtype=bool)
 
 
+# The samples that hold a value and the places of the gaps, found once for a signal however often it is looked at.
+_known: WeakKeyDictionary[Signal, tuple[Signal, np.ndarray]] = WeakKeyDictionary()
+
+
+def _prepared(signal: Signal) -> tuple[Signal, np.ndarray]:
+    if signal not in _known:
+        good = signal.good()
+        kept = replace(good) if good is signal else good  # a value must not hold its own key alive
+        _known[signal] = kept, np.flatnonzero(gap_after(kept))
+    return _known[signal]
+
+
 def thin_signal(
     signal: Signal, start_s: float | None = None, end_s: float | None = None, points: int = POINTS
 ) -> tuple[Floats, Floats]:
@@ -52,12 +67,13 @@ def thin_signal(
 
     One sample beyond each end is kept, so that a line reaches the edge of the picture.
     """
-    low = 0 if start_s is None else max(0, int(np.searchsorted(signal.t_s, start_s)) - 1)
-    high = len(signal) if end_s is None else min(len(signal), int(np.searchsorted(signal.t_s, end_s, "right")) + 1)
-    part = signal.where(slice(low, high)).good()
-    if len(part) == 0:
+    whole, all_gaps = _prepared(signal)
+    low = 0 if start_s is None else max(0, int(np.searchsorted(whole.t_s, start_s)) - 1)
+    high = len(whole) if end_s is None else min(len(whole), int(np.searchsorted(whole.t_s, end_s, "right")) + 1)
+    if high <= low:
         return np.empty(0), np.empty(0)
-    gaps = np.flatnonzero(gap_after(part))
+    part = whole.where(slice(low, high))
+    gaps = all_gaps[(all_gaps >= low) & (all_gaps < high - 1)] - low
     keep = _kept(part.t_s, part.x, points)
     if len(gaps):
         longest = gaps[np.argsort(-(part.t_s[gaps + 1] - part.t_s[gaps]), kind="stable")[: _MOST_GAP_EDGES // 2]]

@@ -69,7 +69,9 @@ def wordy() -> Review:
         review,
         lines=tuple("a rather long sentence with a figure of 12 A in it " * 4 for _ in range(3)),  # type: ignore[arg-type]
         not_checked=tuple(
-            replace(n, reason=f"{n.reason} {i} " * 3, part=f"{n.part}_{i}") for i in range(6) for n in review.not_checked
+            replace(n, reason=f"{n.reason} {i} " * 3, part=f"{n.part}_{i}")
+            for i in range(6)
+            for n in review.not_checked
         ),
         passed=review.passed * 5,
         cautions=review.cautions * 2,
