@@ -110,8 +110,26 @@ DO_WORDS = {
     "current_limit": "Nothing: the limiter did its job.",
     "regeneration_trip": "Brake {part} more softly.",
     "drag": "Turn {part} by hand; look for rubbing.",
+    "brush_noise": "Look at the brushes and the commutator of {part}; fit suppression capacitors at the motor.",
+    "push": "Nothing: it pushed within its rating.",
 }  # fmt: skip
 
+
+# What a motor or its controller did, where no rating is involved. {value} is the finding's figure.
+MOTOR_SENTENCES = {
+    "push": "the {part} pushed at {value} for {lasted}, {at}{times}.",
+    "spin_up": "spinning up took the {part} to {value}, near the limit set in it, {at}{times}.",
+    "hit": "hits took the {part} to {value}, near the limit set in it, {at}{times}.",
+    "short": "a short on the {part}: {value} {at}{times}, more than its controller lets through.",
+    "current_limit": "the current limit of the {part} held it at {value} for {lasted}, {at}{times}.",
+    "low_voltage_cutoff": "the {part} cut its own output {at} with its input down to {value}{times}.",
+    "regeneration_trip": "braking drove the input of the {part} to {value} {at} and it tripped{times}.",
+    "start_failure": "the {part} motor was asked to start {at} and did not for {lasted}{times}.",
+    "winding_short": "the {part} motor drew {value} at a steady speed from {since} on and ran faster for its voltage: "
+    "a shorted winding.",
+    "drag": "the {part} drew {value} at a steady speed from {since} on, far more than before: something drags.",
+    "brush_noise": "the current of the {part} motor became ragged, {value} from sample to sample: look at its brushes.",
+}
 
 # Notes that ask for something although nothing is past a rating.
 WORTH_DOING = ("cold_pack", "ageing", "not_full", "drag", "pack_empty")
@@ -182,6 +200,17 @@ def sentence(finding: Finding, build: Build | None = None) -> str:
     if cause == "stall" and finding.check == "motor":
         lasted = finding.end_s - finding.start_s
         return f"The {part} motor stood still under {value} for {lasted:.1f} s, from {finding.start_s:.1f} s{times}."
+    if finding.check == "motor" and cause in MOTOR_SENTENCES:
+        return _capital(
+            MOTOR_SENTENCES[cause].format(
+                part=part,
+                value=value,
+                at=at,
+                since=f"{finding.start_s:.1f} s",
+                times=times,
+                lasted=number(finding.end_s - finding.start_s, "s"),
+            )
+        )
     if cause == "thermal_limit":
         return f"The {part} cut its own output {at} at {value}{times}."
     if finding.check == "cell_resistance":

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 from analysis.causes import joints, motors, pack, power
-from analysis.causes.motors import Happening
+from analysis.causes.attribution import with_cause
+from analysis.causes.drives import Happening
 from analysis.dropouts import name_rail_causes, near
 from analysis.findings import Event, Finding
 from analysis.match_data import MatchData
 from analysis.outcome import Outcome
-from analysis.spans import overlap_s
 from analysis.wiring import Tree
 
 _ORDER = {"over": 0, "fault": 1, "close": 2, "note": 3}
@@ -18,7 +18,6 @@ _ORDER = {"over": 0, "fault": 1, "close": 2, "note": 3}
 _KIND_ORDER = (
     "wiring_fault", "power_loss", "motor_fault", "signal_dropout", "thermal_buildup", "voltage_sag", "current_spike",
 )  # fmt: skip
-NEAR_S = 1.0
 
 
 def detect(data: MatchData, checked: Outcome) -> tuple[list[Finding], list[Happening]]:
@@ -37,7 +36,7 @@ def explain(
 ) -> list[Finding]:
     """Every finding with its cause; consequences marked; the gravest first; numbered."""
     checked = name_rail_causes(data, checked)
-    named = [_with_cause(finding, wiring, detected, happened) for finding in checked]
+    named = [with_cause(data, finding, wiring, detected, happened) for finding in checked]
     all_found = _consequences([*named, *detected])
     ordered = sorted(
         all_found,
@@ -51,48 +50,6 @@ def explain(
     )
     numbered = [replace(finding, id=f"f{i}") for i, finding in enumerate(ordered, 1)]
     return _link(numbered)
-
-
-def _with_cause(finding: Finding, wiring: Tree | None, detected: list[Finding], happened: list[Happening]) -> Finding:
-    """A rating exceeded, named after what the motors or joints below it did at that time."""
-    if finding.cause not in ("unknown", "pack_resistance", "low_voltage_cutoff"):
-        return finding
-    for other in detected:
-        if finding.check == "cell_minimum" and other.cause == "weak_cell" and finding.part == other.part:
-            return replace(finding, cause="weak_cell", evidence=(*finding.evidence, *other.evidence[:1]))
-        if finding.check in ("pack_sag", "cell_minimum") and other.check == "pack_resistance":
-            return replace(finding, cause=other.cause, could_be=other.could_be)
-    if finding.kind in ("current_spike", "thermal_buildup"):
-        parts = _loads_below(finding.part, wiring)
-        span = (finding.start_s - NEAR_S, finding.end_s + NEAR_S)
-        best: Happening | None = None
-        for happening in happened:
-            if parts and happening.part not in parts and happening.part != "chassis":
-                continue
-            if overlap_s(span, (happening.start_s, happening.end_s)) <= 0:
-                continue
-            if best is None or _rank(happening) > _rank(best):
-                best = happening
-        if best is not None and finding.cause == "unknown":
-            return replace(finding, cause=best.cause, evidence=(*finding.evidence, f"{best.what}: {best.detail}"))
-    return finding
-
-
-def _rank(happening: Happening) -> tuple[int, float]:
-    order = {"stall": 4, "sync_loss": 3, "hit": 2, "spin_up": 1, "push": 0}
-    return order.get(happening.cause, 0), happening.end_s - happening.start_s
-
-
-def _loads_below(part: str, wiring: Tree | None) -> set[str]:
-    """Controllers whose current flows through a part; empty: all."""
-    if wiring is None or part in ("pack",):
-        return set()
-    run = part if part in wiring.runs else wiring.run_of_contact(part)
-    if run is None:
-        run = next((r.id for r in wiring.runs.values() if any(f.id == part for f in r.fuses)), None)
-    if run is None:
-        return {part}
-    return {wiring.runs[below].wire.to for below in wiring.below(run)} | {part}
 
 
 def _consequences(findings: list[Finding]) -> list[Finding]:

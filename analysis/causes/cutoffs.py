@@ -40,6 +40,8 @@ def low_voltage_cutoffs(data: MatchData, drive: Drive) -> list[Happening]:
         if lowest > NEAR_CUTOFF * cutoff or restarted(data, drive, start - 0.5, end):
             continue
         after = volts[(drive.t_s > start + 0.1) & (drive.t_s <= end)]
+        if len(after) and float(np.median(after)) < cutoff:
+            continue  # nothing held the input up although nothing was drawn: the supply was gone
         recovers = f", the input then back at {np.median(after):.1f} V" if len(after) else ""
         detail = (
             f"input down to {lowest:.1f} V; its cutoff is {cutoff:g} V; no output for {end - start:.1f} s "

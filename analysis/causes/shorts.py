@@ -62,7 +62,9 @@ def _dip(volts: Signal | None, start: float, end: float, period_s: float) -> flo
         return None
     reach = max(period_s, volts.period_s)
     before = volts.between(start - BEFORE_S - 3 * reach, start - 0.5 * reach).good().x
-    lowest = min_between(volts, start - 0.5 * reach, end + 0.5 * reach)
+    lowest = min_between(volts, start, end)  # while it flows: an inrush follows a low voltage, a short makes one
+    if lowest is None:
+        lowest = min_between(volts, start - 0.5 * reach, end + 0.5 * reach)
     if not len(before) or lowest is None or float(np.median(before)) <= 0:
         return None
     return 1.0 - lowest / float(np.median(before))
