@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from ingest.delimited.plan import OddLine, Parsed, Plan
 from ingest.log import Fault, Severity
 
+MOST_PENDING = 5000  # a longer stretch without a good row is no footer
 SHOWN = 20  # faults of one code listed line by line; further ones are counted in the last entry
 
 _NOTES: dict[str, tuple[str, Severity, str]] = {
@@ -91,12 +92,17 @@ class Ledger:
             self.pending.append(entry)
         if parsed.rows and self.pending:
             if parsed.odd and parsed.odd[-1].position >= parsed.rows:
-                tail = [e for e in self.pending if e.position >= parsed.rows and e.position >= 0]
-                self.pending = [e for e in self.pending if e not in tail]
+                tail = [e for e in self.pending if e.position >= parsed.rows]
+                self.pending = [e for e in self.pending if e.position < parsed.rows]
                 self.settle_middle()
                 self.pending = tail
             else:
                 self.settle_middle()
+        if len(self.pending) > MOST_PENDING:
+            kept = self.pending[-MOST_PENDING // 2 :]
+            self.pending = self.pending[: -MOST_PENDING // 2]
+            self.settle_middle()
+            self.pending = kept
         for entry in self.pending:
             entry.position = -1
         for (code, index), (count, line, example) in parsed.cells.items():

@@ -48,6 +48,7 @@ class Plan:
     fallback_codec: str = "cp1252"
     keep_blank: bool = False
     pairs: bool = False
+    file: str = ""  # for messages
 
 
 @dataclass

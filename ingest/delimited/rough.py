@@ -13,7 +13,7 @@ from ingest.delimited.dialect import is_comment, split_line
 from ingest.delimited.lines import joined_lines
 from ingest.delimited.numbers import FLAGS, MISSING, is_missing, is_overrange, number_and_unit, tidy
 from ingest.delimited.plan import ColumnPlan, OddLine, Parsed, Plan
-from ingest.delimited.source import Block
+from ingest.delimited.source import MAX_LINE_BYTES, Block, too_long
 from ingest.delimited.stamps import parse_stamp
 from ingest.delimited.table import row_classes
 from ingest.delimited.units import unit_of
@@ -34,6 +34,10 @@ def numbered_lines(block: Block, plan: Plan) -> tuple[list[tuple[int, str]], int
     if lines and lines[-1] == "":
         lines.pop()
     numbered = list(enumerate(lines, block.line))
+    if len(block.data) > MAX_LINE_BYTES:
+        for number, line in numbered:
+            if len(line) > MAX_LINE_BYTES:
+                raise too_long(plan.file, number)
     if '"' in text and any(line.count('"') % 2 for line in lines):
         numbered = list(joined_lines(numbered))
     return numbered, faults

@@ -68,7 +68,7 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
         )
     faults: list[Fault] = []
     pieces = stretches(sample, table, dialect)
-    rows = some_rows(pieces, dialect, table.width, 400)
+    rows = some_rows(pieces, dialect, table.width, min(400, max(50, 40_000 // table.width)))
     if not rows:
         raise no_table(source, sample)
     paired = pairs_of(table, dialect, rows)
@@ -100,6 +100,7 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
     columns = _without_edges(columns, layout, rows)
     plan = _make_plan(dialect, columns, layout, tables, table, sample, faults)
     plan.pairs = bool(paired)
+    plan.file = str(source.path)
     parsed, starts = _parse_sample(pieces, plan)
     if parsed.rows == 0:
         raise no_table(source, sample)

@@ -144,12 +144,12 @@ class Source:
             cut = _cut(data)
             if cut == 0:
                 if len(data) > MAX_LINE_BYTES:
-                    raise self._too_long(line)
+                    raise too_long(self.path, line)
                 carry = data
                 continue
             carry = data[cut:]
             if len(carry) > MAX_LINE_BYTES and b"\n" not in carry:
-                raise self._too_long(line + data.count(b"\n", 0, cut))
+                raise too_long(self.path, line + data.count(b"\n", 0, cut))
             yield Block(data[:cut], line, False, True)
             line += data.count(b"\n", 0, cut)
         if spare and encoding.unit == 1:
@@ -159,14 +159,15 @@ class Source:
         carry = carry.rstrip(b"\x1a")
         yield Block(carry, line, True, carry.endswith(b"\n") or not carry)
 
-    def _too_long(self, line: int) -> UnreadableLog:
-        return UnreadableLog(
-            f"a line is longer than {MAX_LINE_BYTES >> 20} MB",
-            file=self.path,
-            line=line,
-            expected="one row of measurements a line",
-            mend="Export the log again as delimited text.",
-        )
+
+def too_long(file: object, line: int) -> UnreadableLog:
+    return UnreadableLog(
+        f"a line is longer than {MAX_LINE_BYTES >> 20} MB",
+        file=file,
+        line=line,
+        expected="one row of measurements a line",
+        mend="Export the log again as delimited text.",
+    )
 
 
 def _is_high_surrogate(unit: bytes, encoding: Encoding) -> bool:

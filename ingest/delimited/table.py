@@ -28,6 +28,7 @@ class Table:
     above: list[tuple[int, str]] = field(default_factory=list)
     closed: bool = False
     header: tuple[str, ...] | None = None
+    goes_to_the_end: bool = False
     texts: list[tuple[int, str]] = field(default_factory=list)
     clocks: list[float] = field(default_factory=list)  # the last two figures of the first column
 
@@ -115,6 +116,7 @@ def find_tables(
             odd, foreign = 0, False
             above.clear()
             if enough is not None and current.rows == ROWS_TO_ASK and enough(current):
+                current.goes_to_the_end = True
                 break
             continue
         if current is not None and _is_repeat(current, cells, dialect):
@@ -197,5 +199,8 @@ def _same_header(tables: list[Table], fresh: Table) -> Table | None:
 
 def main_table(tables: list[Table]) -> Table | None:
     """The one with the most numbers. Words with a figure here and there are no table: a third must be numbers."""
+    endless = next((t for t in tables if t.goes_to_the_end), None)
+    if endless is not None:
+        return endless
     usable = [t for t in tables if 3 * t.numeric_cells >= t.rows * sum(kind != "E" for kind in t.mask)]
     return max(usable, key=lambda t: t.numeric_cells) if usable else None
