@@ -335,7 +335,7 @@ def choose(candidates: Sequence[Candidate]) -> ClockPlan | None:
 _RATE_KEY = re.compile(
     r"\b(?:sampl\w*|scan|logg?(?:ing)?|record(?:ing)?|data|acquisition|abtast\w*)\s*[-_]?\s*"
     r"(?P<what>rate|freq\w*|interval|period|time|step|rate hz|spacing)\b"
-    r"|\b(?P<alone>fs|increment|delta[ _]?t|dt|x ?incr\w*)\b",
+    r"|\b(?P<alone>fs|increment|delta[ _]?t|dt|x ?incr\w*|delta[ _]?x|x[ _]delta)\b",
     re.IGNORECASE,
 )
 
@@ -373,6 +373,8 @@ def rate_from_preamble(preamble: Mapping[str, str]) -> tuple[float, str] | None:
             return 1.0 / (amount * base[1]), text
         if base is None and what in ("rate", "freq", "frequency", "fs") and not unit_text:
             continue  # a bare figure may be Hz or seconds: not used
-        if base is None and what in ("increment", "dt", "delta t", "interval") and amount < 1e-2:
+        if base is None and found["alone"] and what != "fs" and amount <= 1.0:
+            return 1.0 / amount, text  # an increment of the horizontal axis without a unit: seconds, by common practice
+        if base is None and what == "interval" and amount < 1e-2:
             return 1.0 / amount, text
     return None

@@ -13,6 +13,7 @@ from pyarrow import csv as pacsv
 from ingest.delimited.plan import Parsed, Plan
 from ingest.delimited.rough import parse_rough
 from ingest.delimited.source import Block
+from ingest.delimited.unit_columns import apply_unit_columns
 
 # Spellings of "no value" that need no report beyond being counted as missing; all are in numbers.MISSING.
 NOTHING = ["", "NaN", "nan", "NAN", "NA", "N/A", "n/a", "null", "NULL", "None", "none", "-", "--", "---", "-nan"]
@@ -35,6 +36,12 @@ def can_be_fast(plan: Plan) -> bool:
 
 def parse_block(block: Block, plan: Plan) -> Parsed:
     """The rows of a block, fast where it is clean, with the same result as line by line."""
+    parsed = _parse(block, plan)
+    apply_unit_columns(parsed, plan)
+    return parsed
+
+
+def _parse(block: Block, plan: Plan) -> Parsed:
     if plan.fast and b"\0" not in block.data:
         stop = plan.stop_line
         count = block.data.count(b"\n") + (not block.ended)
@@ -45,7 +52,7 @@ def parse_block(block: Block, plan: Plan) -> Parsed:
         elif block.line + count > plan.first_data_line:
             head, rest = _split_at(block, plan.first_data_line)
             if rest.data and head.data and (stop is None or rest.line + rest.data.count(b"\n") < stop):
-                return parse_block(rest, plan)
+                return _parse(rest, plan)
     return parse_rough(block, plan)
 
 

@@ -107,7 +107,9 @@ class Ledger:
             entry.position = -1
         for (code, index), (count, line, example) in parsed.cells.items():
             source = next((c.source for c in self.plan.columns if c.index == index), None)
-            said = "is beyond the meter's range" if code == "overrange" else "is no number"
+            said = {"overrange": "is beyond the meter's range", "bad_unit": "is no unit of this figure"}.get(
+                code, "is no number"
+            )
             self.add(Fault(code, "dropped", f"{example!r} {said}; stored as missing.", line, source, count))
         if parsed.encoding_faults and ("encoding", None) not in self.counts:
             self.add(

@@ -28,6 +28,9 @@ class ColumnPlan:
     exact: bool = False  # whole numbers beyond 2**53: kept as int64 until the first is subtracted
     few_words: bool = False
     empty: bool = False
+    unit_column: int | None = None  # where a column beside it holds the unit of each figure
+    unit_of_column: str | None = None
+    unit_varies: bool = False
     marked: bool = False  # some cell shows the decimal mark
 
 

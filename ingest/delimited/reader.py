@@ -24,6 +24,7 @@ from ingest.delimited.sniff import Sniffed, sniff
 from ingest.delimited.source import BLOCK_BYTES, Block, Source
 from ingest.delimited.tally import Tally, stored_names
 from ingest.delimited.ticks import Ticks, clock_ticks
+from ingest.delimited.unit_columns import apply_unit_columns
 from ingest.delimited.wall import WallCheck
 from ingest.errors import UnreadableLog
 from ingest.formats import Format, ReadOptions
@@ -132,6 +133,7 @@ class DelimitedReader:
         ticks = clock_ticks(clock.parts, sniffed.plan, parsed.columns)
         if ticks is not None and not ticks.valid.all() and not parsed.rough:
             parsed = parse_rough(block, sniffed.plan)
+            apply_unit_columns(parsed, sniffed.plan)
             ticks = clock_ticks(clock.parts, sniffed.plan, parsed.columns)
         return _Ready(parsed, ticks)
 
@@ -261,6 +263,9 @@ class DelimitedReader:
             ledger.faults.append(Fault("nul_bytes", "repaired", f"{self._source.nul_bytes} NUL bytes were left out."))
         for tally in self._tallies:
             ledger.faults.extend(tally.meaning.faults)
+            if tally.plan.unit_varies:
+                note = f"The unit beside it varies; all are read in {tally.plan.unit_of_column}."
+                ledger.faults.append(Fault("unit_in_cell", "repaired", note, None, tally.plan.source))
             if tally.plan.unit is not None:
                 ledger.faults.append(
                     Fault(

@@ -27,6 +27,7 @@ from ingest.delimited.sample_rows import counts, edge_empty, keys_beside, some_r
 from ingest.delimited.source import Block, Source
 from ingest.delimited.survey import no_table, refuse_markup, tables_of
 from ingest.delimited.table import MAX_COLUMNS, Table, main_table
+from ingest.delimited.unit_columns import pair_units
 from ingest.errors import UnreadableLog
 from ingest.log import Fault
 
@@ -98,6 +99,7 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
         _apply_reading(layout, reading, sample, dialect)
     columns = plan_columns(layout.names, rows, reading.decimal if reading else None)
     columns = _without_edges(columns, layout, rows)
+    pair_units(columns, rows, lambda k: columns_unit(columns, layout, k))
     plan = _make_plan(dialect, columns, layout, tables, table, sample, faults)
     plan.pairs = bool(paired)
     plan.file = str(source.path)
@@ -147,6 +149,12 @@ def _without_edges(columns: list[ColumnPlan], layout: Layout, rows: Sequence[Seq
     while len(kept) > 1 and kept[0].empty and not kept[0].source.strip() and not _unit_at(layout, kept[0].index):
         kept.pop(0)
     return kept
+
+
+def columns_unit(columns: Sequence[ColumnPlan], layout: Layout, index: int) -> bool:
+    """Whether a column states its unit itself."""
+    own = next((c.unit for c in columns if c.index == index), None)
+    return own is not None or unit_of_column(layout, index)[0] is not None
 
 
 def _unit_at(layout: Layout, index: int) -> str:
@@ -227,8 +235,8 @@ def _evidence(plan: Plan, layout: Layout, parsed: Parsed, rows: Sequence[Sequenc
         else:
             array = np.full(parsed.rows, np.nan)
         unit, note = unit_of_column(layout, column.index)
-        if unit is None and column.unit is not None:
-            unit, note = column.unit, "cells"
+        if unit is None and (column.unit or column.unit_of_column):
+            unit, note = column.unit or column.unit_of_column, "cells"
         places = decimals(column, [row[column.index] for row in rows])
         evidence.append(ColumnEvidence(column.index, column.source, unit, note, column.kind, array, places, False))
     return evidence

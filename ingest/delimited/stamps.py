@@ -58,6 +58,15 @@ class StampStyle:
     passes_day: bool = False
 
 
+_LONG_FORM = re.compile(r"^(?:[A-Za-z]{3,9},?\s+)?([A-Za-z]{3})\s+(\d{1,2})\s+(\d{1,2}:\d\d:\d\d\S*)\s+(\d{4})$")
+
+
+def _plain_order(text: str) -> str:
+    """Without the weekday, and "May  9 14:20:00 2026" as "9-May-2026 14:20:00"."""
+    found = _LONG_FORM.match(text)
+    return f"{found[2]}-{found[1]}-{found[4]} {found[3]}" if found else _WEEKDAY.sub("", text)
+
+
 def shape_of(text: str) -> str | None:
     """ "datetime", "date", "time", or None where the text is no stamp."""
     if len(text) < 4 or len(text) > 48 or not any(c.isdigit() for c in text):
@@ -65,7 +74,7 @@ def shape_of(text: str) -> str | None:
     marks = ":" in text or any(text.count(mark) >= 2 for mark in "-/.")
     if not marks and not any(c.isalpha() for c in text):
         return None
-    full = FULL_PATTERN.fullmatch(_WEEKDAY.sub("", text))
+    full = FULL_PATTERN.fullmatch(_plain_order(text))
     if full is not None:
         if full["y5"] and full["H"] is None and full["H3"] is None:
             return None  # eight bare digits are a number until a neighbour says otherwise
@@ -94,7 +103,7 @@ def style_of(cells: Sequence[str]) -> StampStyle | None:
     style = StampStyle(shape)
     if shape == "time":
         return _time_style(good, style)
-    matches = [m for m in (FULL_PATTERN.fullmatch(_WEEKDAY.sub("", text)) for text in good) if m is not None]
+    matches = [m for m in (FULL_PATTERN.fullmatch(_plain_order(text)) for text in good) if m is not None]
     style = replace(style, zoned=any(m["z"] for m in matches))
     pairs = [(int(m["a"]), int(m["b"]), m["s2"]) for m in matches if m["a"]]
     if not pairs:
@@ -195,7 +204,7 @@ def parse_stamp(text: str, style: StampStyle) -> int | None:
         if match["days"]:
             value += int(match["days"]) * DAY_NS
         return -value if match["neg"] else value
-    match = FULL_PATTERN.fullmatch(_WEEKDAY.sub("", text))
+    match = FULL_PATTERN.fullmatch(_plain_order(text))
     if match is None:
         return None
     days = _ordinal_ns(match, style.day_first)

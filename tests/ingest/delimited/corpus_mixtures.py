@@ -394,3 +394,89 @@ def two_loggers_side_by_side() -> Case:
         t,
         codes=frozenset(["clock_disagrees"]),
     )
+
+
+@case
+def meter_with_unit_column() -> Case:
+    """A meter changes its range: the unit stands beside each figure."""
+    t, _, _ = truth()
+    volts = [round(0.9 + 0.004 * k, 4) for k in range(60)]
+    names = ("No", "Time", "Reading", "Unit", "Mode")
+    figures = [f"{x * 1000:.1f}" if x < 1 else f"{x:.4f}" for x in volts]
+    units = ["mV" if x < 1 else "V" for x in volts]
+    stamps = [(START + timedelta(milliseconds=100 * k)).strftime("%H:%M:%S.%f")[:-3] for k in range(60)]
+    data = table(names, [[str(k + 1) for k in range(60)], stamps, figures, units, ["DC"] * 60])
+    return Case(
+        "meter_with_unit_column",
+        data.encode(),
+        list(zip(names, ([k + 1.0 for k in range(60)], None, volts, None, None), strict=True)),
+        t,
+        codes=frozenset(["unit_in_cell"]),
+        units={"Reading": "V"},
+    )
+
+
+@case
+def stamps_in_long_form() -> Case:
+    _, v, _ = truth()
+    stamps = [(START + timedelta(seconds=k)).strftime("%a %b %d %H:%M:%S %Y") for k in range(60)]
+    data = table(("Time", "pack_voltage_V"), [stamps, text(v, 3)])
+    return Case(
+        "stamps_in_long_form",
+        data.encode(),
+        [("Time", None), ("pack_voltage_V", v)],
+        [float(k) for k in range(60)],
+        clock={"wall_start": "2026-05-09T14:20:00", "rate_Hz": 1.0},
+    )
+
+
+@case
+def segments_above_names() -> Case:
+    t = [round(-1e-4 + k * 1e-5, 7) for k in range(60)]
+    v = [round(0.02 * (k % 11), 4) for k in range(60)]
+    head = "Instrument,model 4,Waveform\nSegments,1,Size,60\nSegment,Trigger,Since first\n#1,09-May-2026 14:20:00,0\n"
+    data = head + table(("Time", "Ampl"), [[f"{x:.7f}" for x in t], [f"{x:.4f}" for x in v]])
+    return Case(
+        "segments_above_names",
+        data.encode(),
+        [("Time", t), ("Ampl", v)],
+        t,
+        dialect={"header_line": 5, "first_data_line": 6},
+        clock={"rate_Hz": 100_000.0},
+    )
+
+
+@case
+def axis_increment_in_preamble() -> Case:
+    """The horizontal axis is given by its increment only; one name more than there are cells."""
+    _, v, i = truth()
+    head = "Measurement file\t\nSeparator\tTab\n***End***\t\n\nChannels\t2\nDelta_X\t0.002\t0.002\n***End***\t\t\n"
+    rows = "".join(f"{a:.3f}\t{b:.2f}\n" for a, b in zip(v, i, strict=True))
+    data = head + "Voltage\tCurrent\tComment\n" + rows
+    return Case(
+        "axis_increment_in_preamble",
+        data.encode(),
+        [("Voltage", v), ("Current", i)],
+        [0.002 * k for k in range(60)],
+        codes=frozenset(["header_guessed"]),
+        clock={"rate_Hz": 500.0},
+    )
+
+
+@case
+def nested_cycles_and_records() -> Case:
+    """Three kinds of rows with three headers; the records are the table."""
+    t, v, i = truth()
+    lines = ["Cycle,Charge(mAh),Discharge(mAh)", ",Step,Name,Step time", ",,Record,Test time(s),Voltage(V),Current(A)"]
+    lines += ["1,0.000,1234.500", ",1,Rest,0:00:30"]
+    lines += [f",,{k + 1},{t[k]:.1f},{v[k]:.3f},{i[k]:.2f}" for k in range(30)]
+    lines += [",2,Discharge,0:00:30"]
+    lines += [f",,{k + 1},{t[k]:.1f},{v[k]:.3f},{i[k]:.2f}" for k in range(30, 60)]
+    names = ("Record", "Test time(s)", "Voltage(V)", "Current(A)")
+    return Case(
+        "nested_cycles_and_records",
+        ("\n".join(lines) + "\n").encode(),
+        list(zip(names, ([k + 1.0 for k in range(60)], t, v, i), strict=True)),
+        t,
+        dialect={"header_line": 3},
+    )
