@@ -192,6 +192,9 @@ def sentence(finding: Finding, build: Build | None = None) -> str:
         return f"Everything went off {at} with {value} flowing: {listed(finding.could_be, 'or') or part} opened.{sure}"
     if cause == "undervoltage_restart" and finding.check == "power":
         return f"The {part} restarted {at}{times}."
+    if finding.check == "contact_temperature" and finding.could_be:
+        least = number(finding.low, finding.unit)
+        return f"A joint of the {part} may have reached {value}, at least {least}; its limit is {limit}."
     if cause in ("joint_step", "joint_intermittent") and finding.check == "joint":
         return f"The resistance of {part} rose by {value} {at} and stayed: {listed(finding.could_be, 'or')}."
     if cause == "sync_loss":
@@ -267,6 +270,10 @@ def _loss_sentence(finding: Finding) -> str:
     return f"{head}: the receiver lost its supply."
 
 
+# Evidence that says how a figure was had, and not why it happened.
+METHOD_STARTS = ("worst r.m.s.", "at ", "lowest ", "highest ", "hottest ", "18-block", "convection", "stated")
+
+
 def why(finding: Finding) -> str:
     """The second line: the cause and the evidence."""
     sure = {"certain": "", "likely": "Likely ", "possible": "Possibly "}[finding.confidence]
@@ -276,7 +283,8 @@ def why(finding: Finding) -> str:
         text = "The log shows no cause"
     if {"cold_pack", "ageing"} <= set(finding.could_be):
         text = "A cold pack or an ageing one: this log cannot tell them apart"
-    proof = "; ".join(finding.evidence[:2])
+    told = [e for e in finding.evidence if not e.startswith(METHOD_STARTS)]
+    proof = "; ".join((told or list(finding.evidence))[:2])
     return f"{text}: {proof}." if proof else f"{text}."
 
 
