@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from analysis import causes, wording
-from analysis.causes.power import power_gone
+from analysis.causes.power import without_the_dead
 from analysis.checks import run_checks
 from analysis.findings import (
     Estimate,
@@ -31,9 +31,6 @@ from analysis.wiring import tree
 from ingest.align import PlacedLog
 from ingest.builds import Build, Match, Pack
 from ingest.log import Log
-
-# Loggers of 50 Hz and clocks aligned to some milliseconds: this long before the loss nothing is blurred by it.
-END_OF_POWER_S = 0.05
 
 
 def review(
@@ -66,15 +63,7 @@ def prepare(
     packs = () if pack is None else (pack,) if isinstance(pack, Pack) else tuple(pack)
     data = gather(place(logs, match), build, packs, match, settings)
     data = trusted(replace(data, window=find_window(data)))
-    gone = power_gone(data) if data.build is not None else None
-    if gone is not None and data.window is not None and gone.start_s < data.window.end_s:
-        # What a dying supply shows is no sag and no cutoff: the match ended for this robot here.
-        end = max(gone.start_s - END_OF_POWER_S, data.window.start_s)
-        data = replace(data, window=replace(data.window, end_s=end, how=data.window.how + ", up to the loss of power"))
-        data._inside.clear()
-        data.memo.clear()
-        data.memo["power_gone"] = gone
-    return data
+    return without_the_dead(data)
 
 
 def review_data(data: MatchData, *, with_advice: bool = True) -> Review:

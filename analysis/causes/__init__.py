@@ -25,7 +25,7 @@ def detect(data: MatchData, checked: Outcome) -> tuple[list[Finding], list[Happe
     if data.build is None:
         return [], []  # without a wiring nothing can be said of what opened
     found, happened = motors.detect(data)
-    found += power.detect(data)
+    found += power.detect(data, checked)
     found += joints.detect(data)
     found += pack.detect(data, checked)
     return found, happened

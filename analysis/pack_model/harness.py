@@ -151,7 +151,7 @@ def resistance_steps(
     _, _, weight = _fit(d)
     t_mid = 0.5 * (d.t[0] + d.t[-1])
     drift = d.current * (d.t - t_mid) / max(d.t[-1] - t_mid, 1e-9)
-    step = _find_step(d.t, d.current, np.concatenate([d.x, drift[:, None]], axis=1), d.y, d.on, weight, 1)
+    step = find_step(d.t, d.current, np.concatenate([d.x, drift[:, None]], axis=1), d.y, d.on, weight, 1)
     t, mohm, half = _windows(d.t, d.current, d.x[:, [0, 1]], d.y, weight, window_s)
     return ResistanceOverTime(t, mohm, half, step)
 
@@ -172,7 +172,7 @@ def slope_steps(fit: PackFit, window_s: float = WINDOW_S) -> ResistanceOverTime:
     x = np.concatenate([x, np.stack([lost * q, change, np.gradient(change)], axis=1)], axis=1)
     y = -fit.residual_V + fit.step_ohm(0.0) * i
     weight = huber_weights(fit.residual_V, fit.on)
-    step = _find_step(t, i, x, y, fit.on, weight, 1)
+    step = find_step(t, i, x, y, fit.on, weight, 1)
     tw, mohm, half = _windows(t, i, x[:, [0, 1]], y, weight, window_s)
     shift = 1e3 * (fit.step_ohm(1.0) - fit.step_ohm(0.0))
     small = MIN_STEP_REL * 1e3 * fit.step_ohm(1.0)
@@ -189,7 +189,7 @@ def _moved(m: Measured, by: float) -> Measured:
     return Measured(m.value + by, m.low + by, m.high + by, m.basis)
 
 
-def _find_step(
+def find_step(
     t: Floats, i: Floats, x: Floats, y: Floats, on: Bools, weight: Floats, current_column: int
 ) -> Step | None:
     n = t.shape[0]

@@ -1,0 +1,203 @@
+"""Where a run stands open: its two ends part although nothing flows in it.
+
+Closed, a run that carries nothing has the same voltage at both ends, whatever the loads do. Open, the side of the
+pack rests and the far side falls: at once, or with the speed of a weapon that feeds it. So two voltages and the
+current together tell an opened disconnect, plug or fuse from a driver who lets go.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.match_data import MatchData
+from analysis.signal import Bools, Floats, Signal
+from analysis.wiring import NoCurrent, RunCurrent, Tree, currents_of, tree
+
+# Our choices. Standby of controllers and radio is under this; a regulator at work draws more.
+NOTHING_A = 0.25
+# Far beyond what two taps of 0.5 % disagree by under load; a bus that has lost its pack passes it in milliseconds.
+APART_V = 0.5
+# What the runs between two taps may have, so that a load beside this run is not taken for its opening.
+SHARED_OHM = 0.030
+# Two sound taps of one voltage lie closer than this at rest, whatever their zero errors.
+TAPS_DISAGREE_V = 3.0
+SLOWEST_S = 0.6
+LASTING_S = 1.0
+JOIN_S = 0.03
+
+
+@dataclass(frozen=True)
+class Opening:
+    """One time that a run stood open. end_s is the last stamp it was seen open; lasting: it never closed again.
+
+    before_A: what flowed just before; apart_V: the largest voltage across it; tap: the channel on the far side.
+    """
+
+    run: str
+    start_s: float
+    end_s: float
+    lasting: bool
+    before_A: float
+    apart_V: float
+    tap: str
+    current: str
+    samples: int
+
+
+def openings(data: MatchData) -> tuple[Opening, ...]:
+    """Every opening of every run that two voltages and its own current span; made once."""
+    if "openings" not in data.memo:
+        data.memo["openings"] = tuple(_find(data))
+    found: tuple[Opening, ...] = data.memo["openings"]
+    return found
+
+
+def _find(data: MatchData) -> list[Opening]:
+    if data.build is None:
+        return []
+    wiring = tree(data.build)
+    currents = currents_of(data, wiring)
+    found: list[Opening] = []
+    for run in wiring.runs.values():
+        current = currents.get(run.id)
+        if run.is_motor_lead or not isinstance(current, RunCurrent) or not current.logged:
+            continue
+        above = _above(data, wiring, run.id)
+        below = _below(data, wiring, run.id)
+        if above is None or below is None:
+            continue
+        shared = _shared(wiring, currents, run.id, above, data)
+        found += _of_run(data, run.id, current.signal, data.signals[above], data.signals[below], shared)
+    # What hangs below an opened run is dead with it, and no opening of its own.
+    parents = [o for o in found if any(o.run != x.run and x.run in set(wiring.below(o.run)) for x in found)]
+    return [o for o in found if not any(o.run in set(wiring.below(p.run)) - {p.run} and _during(o, p) for p in parents)]
+
+
+def _during(a: Opening, b: Opening) -> bool:
+    return a.start_s <= b.end_s + 0.2 and a.end_s >= b.start_s - 0.2
+
+
+def _above(data: MatchData, wiring: Tree, run_id: str) -> str | None:
+    """The nearest voltage on the side of the pack."""
+    here: str | None = run_id
+    while here is not None:
+        name = f"{wiring.runs[here].wire.from_}_voltage_V"
+        if name in data.signals:
+            return name
+        here = wiring.parent_of(here)
+    return None
+
+
+def _below(data: MatchData, wiring: Tree, run_id: str) -> str | None:
+    """The nearest voltage on the far side: the run's own end, else the fastest of what hangs on it."""
+    own = f"{wiring.runs[run_id].wire.to}_voltage_V"
+    if own in data.signals:
+        return own
+    names = [f"{wiring.runs[r].wire.to}_voltage_V" for r in wiring.below(run_id) if not wiring.runs[r].is_motor_lead]
+    logged = [n for n in names if n in data.signals]
+    return min(logged, key=lambda n: data.signals[n].period_s, default=None)
+
+
+def _shared(
+    wiring: Tree, currents: dict[str, RunCurrent | NoCurrent], run_id: str, above: str, data: MatchData
+) -> Signal | None:
+    """The current of the runs that lie between the upper voltage and this run, where it is not its own node's."""
+    if above == f"{wiring.runs[run_id].wire.from_}_voltage_V":
+        return None
+    parent = wiring.parent_of(run_id)
+    current = currents.get(parent) if parent is not None else None
+    return current.signal if isinstance(current, RunCurrent) else None
+
+
+def _of_run(
+    data: MatchData, run_id: str, current: Signal, above: Signal, below: Signal, shared: Signal | None
+) -> list[Opening]:
+    if not data.same_clock(current.channel, above.channel, below.channel):
+        return []
+    i, up = current.good(), above.good()
+    if len(i) < 20 or len(up) < 20 or len(below) < 3 or max(i.period_s, up.period_s, below.period_s) > SLOWEST_S:
+        return []
+    slow = max((i, up), key=lambda s: s.period_s)
+    t = slow.t_s[(slow.t_s >= max(i.t_s[0], up.t_s[0])) & (slow.t_s <= min(i.t_s[-1], up.t_s[-1]))]
+    if len(t) < 20:
+        return []
+    (x, flows), (volts, fed) = _held_or_gone(i, t), _held_or_gone(up, t)
+    down, known = _held_or_gone(below.good(), t)
+    known &= flows & fed
+    level = max(NOTHING_A, 4.0 * i.noise, 1.1 * _step(i))
+    idle = np.abs(x) <= max(level, 1.0)
+    apart = volts - down
+    still = apart[idle & known & (np.abs(apart) < TAPS_DISAGREE_V)]
+    usual = float(np.median(still)) if len(still) else 0.0
+    limit = np.full(len(t), max(APART_V, 8.0 * float(np.hypot(up.noise, below.noise))))
+    if shared is not None:
+        limit += SHARED_OHM * np.abs(np.interp(t, shared.t_s, shared.x))
+    parted = known & (apart - usual > limit) & (volts > 1.0)
+    nothing = np.abs(x) <= np.where(parted | ~known, 2.0 * level, level)
+    seen = nothing & parted
+    if not seen.any():
+        return []
+    return _grouped(run_id, t, x, apart - usual, nothing, seen, known, current.channel, below.channel)
+
+
+def _grouped(
+    run_id: str, t: Floats, x: Floats, apart: Floats, nothing: Bools, seen: Bools, known: Bools, channel: str, tap: str
+) -> list[Opening]:
+    """Stretches without current in which the ends were seen apart; where the far side fell silent it counts on."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], nothing, [False])).astype(np.int8)))
+    total = np.concatenate(([0], np.cumsum(seen)))
+    blind = np.concatenate(([0], np.cumsum(nothing & ~known)))
+    period = float(np.median(np.diff(t)))
+    found: list[Opening] = []
+    for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        count = int(total[b] - total[a])
+        # A run at rest for long stretches is only open from where its ends part.
+        if count < 2 or count + int(blind[b] - blind[a]) < 0.5 * (b - a):
+            inner = np.flatnonzero(seen[a:b])
+            if len(inner) < 2:
+                continue
+            a, b = a + int(inner[0]), a + int(inner[-1]) + 1
+            if int(total[b] - total[a]) < 0.6 * (b - a):
+                continue
+            lasting_here = False
+        else:
+            lasting_here = b == len(t)
+        start, end = float(t[a]), float(t[b - 1])
+        lasting = (lasting_here or b == len(t)) and end - start >= LASTING_S
+        before = float(np.max(np.abs(x[max(0, a - 3) : a]))) if a else 0.0
+        found.append(Opening(run_id, start, end, lasting, before, float(np.max(apart[a:b])), tap, channel, count))
+    merged: list[Opening] = []
+    for one in found:
+        if merged and one.start_s - merged[-1].end_s <= max(JOIN_S, 1.5 * period) and one.before_A < 1.0:
+            last = merged[-1]
+            merged[-1] = Opening(
+                run_id, last.start_s, one.end_s, one.lasting, last.before_A, max(last.apart_V, one.apart_V), tap,
+                channel, last.samples + one.samples,
+            )  # fmt: skip
+        else:
+            merged.append(one)
+    return merged
+
+
+def _held(s: Signal, t: Floats) -> Floats:
+    """The sample nearest in time; no blending across an edge."""
+    if s.t_s.shape == t.shape and bool(np.array_equal(s.t_s, t)):
+        return s.x
+    after = np.clip(np.searchsorted(s.t_s, t), 1, len(s) - 1)
+    nearer = np.where(t - s.t_s[after - 1] <= s.t_s[after] - t, after - 1, after)
+    return s.x[nearer]
+
+
+def _held_or_gone(s: Signal, t: Floats) -> tuple[Floats, Bools]:
+    """The same, and where a sample lies near enough to speak for that moment."""
+    x = _held(s, t)
+    after = np.clip(np.searchsorted(s.t_s, t), 1, len(s) - 1)
+    gap = np.minimum(np.abs(t - s.t_s[after - 1]), np.abs(s.t_s[after] - t))
+    return x, gap <= 1.5 * max(s.period_s, float(np.median(np.diff(t))))
+
+
+def _step(s: Signal) -> float:
+    values = np.unique(s.x[:: max(1, len(s) // 5000)])
+    return float(np.median(np.diff(values))) if len(values) > 2 else 0.0
