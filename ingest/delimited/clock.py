@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -79,7 +79,7 @@ class Candidate:
     score: float
     ticks: NDArray[np.float64]
     steps: NDArray[np.float64]
-    why: list[str] = field(default_factory=list)
+    is_part: bool = False  # named as the time of a step, a cycle, an interval
 
 
 def words_of(name: str) -> list[str]:
@@ -247,7 +247,7 @@ def number_candidate(
         unit_stated=stated,
         epoch_shift_s=_SERIAL_SHIFT_S if why.startswith("days since 30") else 0.0,
     )
-    return Candidate(plan, score, values, steps)
+    return Candidate(plan, score, values, steps, any(w in _PART_WORDS for w in words))
 
 
 def _is_day_serial(values: NDArray[np.float64], interval: float) -> bool:

@@ -27,8 +27,8 @@ def find_clock(
     total: int,
     layout: Layout,
     reading: Reading | None,
-) -> ClockPlan | None:
-    """The clock among the columns; None where there is none."""
+) -> tuple[ClockPlan | None, list[Candidate]]:
+    """The clock among the columns (None where there is none), and all that could be one."""
     wanted = reading.time_column if reading is not None else None
     nameless = not any(layout.names)
     found: list[Candidate] = []
@@ -71,7 +71,7 @@ def find_clock(
         if candidate is not None:
             candidate.score += 1.0 * (len(parts) - 1)
             found.append(candidate)
-    return choose(found)
+    return choose(found), found
 
 
 def _milliseconds(evidence: Sequence[ColumnEvidence]) -> ColumnEvidence | None:

@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-import numpy as np
 import pyarrow as pa
 
-from ingest.delimited.clock_run import AHEAD, ClockRun, Timed
+from ingest.delimited.clock_run import ClockRun
 from ingest.delimited.column import ColumnMeaning
 from ingest.delimited.encoding import looks_like_text
 from ingest.delimited.fast import parse_block
@@ -22,10 +21,10 @@ from ingest.delimited.report import clock_faults, clock_of, dialect_of, end_of_f
 from ingest.delimited.rough import parse_rough
 from ingest.delimited.sniff import Sniffed, sniff
 from ingest.delimited.source import BLOCK_BYTES, Block, Source
+from ingest.delimited.streams import StreamState
 from ingest.delimited.tally import Tally, stored_names
 from ingest.delimited.ticks import Ticks, clock_ticks
 from ingest.delimited.unit_columns import apply_unit_columns
-from ingest.delimited.wall import WallCheck
 from ingest.errors import UnreadableLog
 from ingest.formats import Format, ReadOptions
 from ingest.log import Fault, Provenance
@@ -37,12 +36,12 @@ SMALL_BLOCK_BYTES = 1 << 20
 MAX_RECORDINGS = 10_000  # our choice: a clock that starts again more often than this is no clock
 
 
+@dataclass
 class _Ready:
-    """A parsed block with its clock."""
+    """A parsed block with the clock of each stream."""
 
-    def __init__(self, parsed: Parsed, ticks: Ticks | None) -> None:
-        self.parsed = parsed
-        self.ticks = ticks
+    parsed: Parsed
+    ticks: list[Ticks | None]
 
 
 class DelimitedReader:
@@ -85,37 +84,35 @@ class DelimitedReader:
         return self._provenance
 
     def batches(self) -> Iterator[tuple[str, pa.RecordBatch]]:
-        """("samples", rows) in order; the provenance is complete afterwards."""
+        """(stream name, rows) in order; the provenance is complete afterwards."""
         sniffed = self._sniffed
-        plan, clock = sniffed.plan, sniffed.clock
-        ledger = Ledger(plan)
-        run = ClockRun(clock) if clock is not None else None
-        wall = WallCheck.start(clock, plan)
-        schema = self._schema()
-        rows = 0
+        ledger = Ledger(sniffed.plan)
+        states = [StreamState.start(s, self._tallies, sniffed.plan, sniffed.rate_Hz) for s in sniffed.streams]
         try:
             for ready, following in self._with_next():
                 if self._stopped:
                     continue
-                parsed = ready.parsed
-                self._stop_at_other_table(ready, following, run, ledger)
-                ledger.take(parsed)
-                if parsed.rows == 0:
+                self._stop_at_other_table(ready, following, states[0].run, ledger)
+                ledger.take(ready.parsed)
+                if ready.parsed.rows == 0:
                     continue
-                batch, kept = self._batch(ready, following, run, wall, rows, schema)
-                rows += kept
-                if run is not None and run.recording > MAX_RECORDINGS:
-                    raise UnreadableLog(
-                        f"its clock goes back more than {MAX_RECORDINGS} times",
-                        file=self._path,
-                        column=run.plan.label,
-                        mend="Name the right time column in a reading (time_column).",
-                    )
-                if kept:
-                    yield "samples", batch
+                for k, state in enumerate(states):
+                    batch = state.batch(ready.parsed, ready.ticks[k], following.ticks[k] if following else None)
+                    self._check_restarts(state)
+                    if batch is not None:
+                        yield state.plan.name, batch
         finally:
             self._source.close()
-        self._finish(ledger, run, wall, rows)
+        self._finish(ledger, states)
+
+    def _check_restarts(self, state: StreamState) -> None:
+        if state.run is not None and state.run.recording > MAX_RECORDINGS:
+            raise UnreadableLog(
+                f"its clock goes back more than {MAX_RECORDINGS} times",
+                file=self._path,
+                column=state.run.plan.label,
+                mend="Name the right time column in a reading (time_column).",
+            )
 
     def _blocks(self) -> Iterator[Block]:
         sample = self._sniffed.sample
@@ -127,15 +124,17 @@ class DelimitedReader:
         parsed = parse_block(block, sniffed.plan)
         if block.last:
             end_of_file(parsed, block, sniffed)
-        clock = sniffed.clock
-        if clock is None:
-            return _Ready(parsed, None)
-        ticks = clock_ticks(clock.parts, sniffed.plan, parsed.columns)
-        if ticks is not None and not ticks.valid.all() and not parsed.rough:
+        ticks = self._ticks(parsed)
+        alone = len(sniffed.streams) == 1
+        if alone and ticks[0] is not None and not ticks[0].valid.all() and not parsed.rough:
             parsed = parse_rough(block, sniffed.plan)
             apply_unit_columns(parsed, sniffed.plan)
-            ticks = clock_ticks(clock.parts, sniffed.plan, parsed.columns)
+            ticks = self._ticks(parsed)
         return _Ready(parsed, ticks)
+
+    def _ticks(self, parsed: Parsed) -> list[Ticks | None]:
+        clocks = [stream.clock for stream in self._sniffed.streams]
+        return [None if c is None else clock_ticks(c.parts, self._sniffed.plan, parsed.columns) for c in clocks]
 
     def _ready(self) -> Iterator[_Ready]:
         """Parsed blocks in order, a few being parsed ahead; ends early where another table begins."""
@@ -155,14 +154,14 @@ class DelimitedReader:
         self, ready: _Ready, following: _Ready | None, run: ClockRun | None, ledger: Ledger
     ) -> None:
         """Cut the block where other names stand and the clock does not go on: what follows is another table."""
-        parsed, ticks = ready.parsed, ready.ticks
+        parsed, ticks = ready.parsed, ready.ticks[0]
         for entry in parsed.odd:
             if entry.kind != "new_header":
                 continue
             place = entry.position
             after = ticks.ticks[place] if ticks is not None and place < parsed.rows else None
-            if after is None and following is not None and following.ticks is not None and following.parsed.rows:
-                after = following.ticks.ticks[0]
+            if after is None and following is not None and following.ticks[0] is not None and following.parsed.rows:
+                after = following.ticks[0].ticks[0]
             if run is not None and after is not None:
                 before = ticks.ticks[place - 1] if ticks is not None and place > 0 else run.last_raw
                 if before is not None and 0 < after - before <= run.plan.gap:
@@ -173,8 +172,7 @@ class DelimitedReader:
             parsed.lines = parsed.lines[:place]
             parsed.rows = place
             parsed.odd = [e for e in parsed.odd if e.line < entry.line]
-            if ticks is not None:
-                ready.ticks = Ticks(ticks.ticks[:place], ticks.valid[:place])
+            ready.ticks = [None if t is None else Ticks(t.ticks[:place], t.valid[:place]) for t in ready.ticks]
             self._stopped = True
             note = f"Another table begins ({entry.text!r}); it is not read."
             ledger.add(Fault("several_tables", "dropped", note, entry.line))
@@ -189,57 +187,10 @@ class DelimitedReader:
         if previous is not None:
             yield previous, None
 
-    def _schema(self) -> pa.Schema:
-        fields = [pa.field("time_s", pa.float64(), nullable=True), pa.field("recording", pa.int16(), nullable=False)]
-        fields += [t.field() for t in self._tallies if t.stored is not None]
-        return pa.schema(fields)
-
-    def _batch(
-        self,
-        ready: _Ready,
-        following: _Ready | None,
-        run: ClockRun | None,
-        wall: WallCheck | None,
-        rows: int,
-        schema: pa.Schema,
-    ) -> tuple[pa.RecordBatch, int]:
-        parsed = ready.parsed
-        columns = parsed.columns
-        count = parsed.rows
-        time_s: pa.Array
-        if run is not None and ready.ticks is not None:
-            ticks, lines = ready.ticks.ticks, parsed.lines
-            if not ready.ticks.valid.all():
-                good = ready.ticks.valid
-                columns = [c.filter(pa.array(good)) for c in columns]
-                ticks, lines = ticks[good], lines[good]
-            ahead = ticks[:0]
-            if following is not None and following.ticks is not None:
-                ahead = following.ticks.ticks[:AHEAD]
-            timed = run.feed(ticks, lines, ahead)
-            if wall is not None:
-                wall.feed(columns, timed, lines)
-            timed, columns = _settled(timed, columns)
-            count = timed.time_s.size
-            time_s = pa.array(timed.time_s)
-            recording = pa.array(timed.recording)
-        else:
-            rate = self._sniffed.rate_Hz
-            if rate is None:
-                time_s = pa.nulls(count, pa.float64())
-            else:
-                time_s = pa.array((np.arange(rows, rows + count, dtype=np.float64)) / rate)
-            recording = pa.array(np.zeros(count, dtype=np.int16))
-        stored = [time_s, recording]
-        for tally, values in zip(self._tallies, columns, strict=True):
-            kept = tally.take(values)
-            if tally.stored is not None:
-                stored.append(kept)
-        return pa.RecordBatch.from_arrays(stored, schema=schema), count
-
-    def _finish(self, ledger: Ledger, run: ClockRun | None, wall: WallCheck | None, rows: int) -> None:
+    def _finish(self, ledger: Ledger, states: list[StreamState]) -> None:
         ledger.settle_tail()
         sniffed = self._sniffed
+        rows = max(state.rows for state in states)
         if rows == 0:
             raise UnreadableLog(
                 "has no rows of numbers (no data rows)",
@@ -256,9 +207,13 @@ class DelimitedReader:
             )
         for fault in sniffed.faults:
             ledger.faults.insert(0, fault)
-        clock = clock_of(sniffed, run, wall, rows)
-        for fault in clock_faults(sniffed, run, wall, rows):
-            ledger.faults.append(fault)
+        clock = clock_of(sniffed, states[0].run, states[0].wall, rows)
+        for state in states:
+            ledger.faults.extend(clock_faults(sniffed, state.plan.clock, state.run, state.wall))
+        if len(states) > 1:
+            labels = ", ".join(f'"{s.plan.clock.label}"' for s in states if s.plan.clock is not None)
+            note = f"Clocks stand side by side ({labels}); each is a stream with the columns behind it."
+            ledger.faults.append(Fault("several_clocks", "repaired", note, count=len(states)))
         if self._source.nul_bytes and not any(f.code == "nul_bytes" for f in ledger.faults):
             ledger.faults.append(Fault("nul_bytes", "repaired", f"{self._source.nul_bytes} NUL bytes were left out."))
         for tally in self._tallies:
@@ -291,33 +246,19 @@ class DelimitedReader:
         )
 
 
-def _settled(timed: Timed, columns: list[pa.Array]) -> tuple[Timed, list[pa.Array]]:
-    """Without the rows whose stamps are not to be trusted, late rows in their place."""
-    if timed.keep is not None:
-        mask = pa.array(timed.keep)
-        columns = [c.filter(mask) for c in columns]
-        timed = Timed(timed.time_s[timed.keep], timed.recording[timed.keep], None, timed.resort)
-    if timed.resort:
-        order = np.lexsort((timed.time_s, timed.recording))
-        places = pa.array(order)
-        columns = [c.take(places) for c in columns]
-        timed = Timed(timed.time_s[order], timed.recording[order], None)
-    return timed, columns
-
-
 def _tallies(sniffed: Sniffed, meanings: list[ColumnMeaning], reading: object) -> list[Tally]:
     plans = sniffed.plan.columns
-    clock = {index for index, _ in sniffed.clock.parts} if sniffed.clock is not None else set()
+    clocks = {index: s.clock for s in sniffed.streams if s.clock is not None for index, _ in s.clock.parts}
     said = getattr(reading, "columns", {}) or {}
     ignored = {source for source, column in said.items() if column.ignore}
-    names = stored_names(plans, meanings, clock, ignored)
+    names = stored_names(plans, meanings, set(clocks), ignored)
     tallies = []
     for plan, evidence, meaning, name in zip(plans, sniffed.evidence, meanings, names, strict=True):
         if meaning.channel is not None and name is not None and name != meaning.channel:
             meaning = replace(
                 meaning, why=f"{meaning.why}; an earlier column is {meaning.channel} already".lstrip("; ")
             )
-        tallies.append(Tally(plan, evidence, meaning, name, sniffed.clock if plan.index in clock else None))
+        tallies.append(Tally(plan, evidence, meaning, name, clocks.get(plan.index)))
     return tallies
 
 

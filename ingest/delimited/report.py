@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from ingest.delimited.clock import ClockPlan
 from ingest.delimited.clock_run import ClockRun
 from ingest.delimited.dialect import split_line
 from ingest.delimited.ledger import lines_fault
@@ -90,9 +91,8 @@ def _wall_from_preamble(sniffed: Sniffed) -> str | None:
     return None
 
 
-def clock_faults(sniffed: Sniffed, run: ClockRun | None, wall: WallCheck | None, rows: int) -> list[Fault]:
+def clock_faults(sniffed: Sniffed, plan: ClockPlan | None, run: ClockRun | None, wall: WallCheck | None) -> list[Fault]:
     """Everything the clock did that a clock should not."""
-    plan = sniffed.clock
     faults: list[Fault | None] = []
     if plan is None or run is None:
         if sniffed.rate_Hz is None:

@@ -25,6 +25,7 @@ from ingest.delimited.rough import merge
 from ingest.delimited.sample import Sample, take_sample
 from ingest.delimited.sample_rows import counts, edge_empty, keys_beside, some_rows, split_stamp, stretches
 from ingest.delimited.source import Block, Source
+from ingest.delimited.streams import StreamPlan, plan_streams
 from ingest.delimited.survey import no_table, refuse_markup, tables_of
 from ingest.delimited.table import MAX_COLUMNS, Table, main_table
 from ingest.delimited.unit_columns import pair_units
@@ -44,6 +45,7 @@ class Sniffed:
     layout: Layout
     evidence: list[ColumnEvidence]
     clock: ClockPlan | None
+    streams: tuple[StreamPlan, ...] = ()
     rate_Hz: float | None = None
     rate_why: str = ""
     faults: list[Fault] = field(default_factory=list)
@@ -108,14 +110,16 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
         raise no_table(source, sample)
     evidence = _evidence(plan, layout, parsed, rows)
     total = _row_estimate(source, sample, parsed)
-    clock = find_clock(evidence, plan, parsed, starts, total, layout, reading)
+    clock, candidates = find_clock(evidence, plan, parsed, starts, total, layout, reading)
     sniffed = Sniffed(sample, plan, layout, evidence, clock, faults=faults, reading=reading)
     _settle_rate(sniffed, reading, rate_Hz)
     sniffed.fixed_decimals = _fixed_decimals(plan, rows)
     clock = sniffed.clock
-    used = {k for k, _ in clock.parts} if clock else set()
+    sniffed.streams = plan_streams(clock, candidates, [c.index for c in columns])
+    used = {k for s in sniffed.streams if s.clock is not None for k, _ in s.clock.parts}
     sniffed.evidence = [replace(e, is_clock=e.index in used) for e in evidence]
-    plan.clock_columns = tuple(used)
+    # Where several clocks stand side by side the shorter one's cells are empty at the end: such rows are good.
+    plan.clock_columns = tuple(used) if len(sniffed.streams) == 1 else ()
     plan.fast = can_be_fast(plan)
     sniffed.faults.extend(layout_faults(layout, tables, table, sample))
     return sniffed

@@ -381,22 +381,6 @@ def radio_telemetry() -> Case:
 
 
 @case
-def two_loggers_side_by_side() -> Case:
-    """Each pair of columns has a clock of its own; only the first is taken, and it is said."""
-    t, v, i = truth()
-    slow = [round(0.25 * k, 2) for k in range(60)]
-    names = ("Time1 [s]", "U [V]", "Time2 [s]", "I [A]")
-    data = table(names, [text(t, 1), text(v, 3), text(slow, 2), text(i, 2)], ";")
-    return Case(
-        "two_loggers_side_by_side",
-        data.encode(),
-        list(zip(names, (t, v, slow, i), strict=True)),
-        t,
-        codes=frozenset(["clock_disagrees"]),
-    )
-
-
-@case
 def meter_with_unit_column() -> Case:
     """A meter changes its range: the unit stands beside each figure."""
     t, _, _ = truth()

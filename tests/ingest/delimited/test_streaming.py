@@ -140,3 +140,19 @@ def test_no_clock_gives_no_times(tmp_path: Path) -> None:
     log = read_log(path)
     assert log.provenance.clock is None
     assert log.streams[0].table["time_s"].null_count == 80
+
+
+def test_clocks_side_by_side(tmp_path: Path) -> None:
+    """Two loggers in one table, the second slower and shorter: two streams, each on its own clock."""
+    lines = ["Time1 [s];U [V];Time2 [s];I [A]"]
+    for k in range(60):
+        slow = f"{0.5 + 0.25 * k:.2f};{k}.0" if k < 40 else ";"
+        lines.append(f"{0.1 * k:.1f};{24 - 0.01 * k:.2f};{slow}")
+    log = read_log(write(tmp_path / "log.csv", ("\n".join(lines) + "\n").encode()))
+    first, second = log.streams
+    assert (first.table.num_rows, second.table.num_rows) == (60, 40)
+    assert first.table["time_s"].to_pylist() == pytest.approx([0.1 * k for k in range(60)])
+    assert second.table["time_s"].to_pylist() == pytest.approx([0.5 + 0.25 * k for k in range(40)])
+    assert second.table[second.table.column_names[2]].to_pylist() == [float(k) for k in range(40)]
+    assert [f.code for f in log.provenance.faults if f.code.startswith("several")] == ["several_clocks"]
+    assert log.provenance.rows == 60
