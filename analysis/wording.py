@@ -131,6 +131,8 @@ MOTOR_SENTENCES = {
     "brush_noise": "the current of the {part} motor became ragged, {value} from sample to sample: look at its brushes.",
 }
 
+NO_ACTION = "No action."
+
 # Notes that ask for something although nothing is past a rating.
 WORTH_DOING = ("cold_pack", "ageing", "not_full", "drag", "pack_empty")
 
@@ -331,7 +333,7 @@ def three_lines(
     second = noted[0].sentence if noted else "Nothing in the log against it."
     if blind:
         return f"Nothing past its rating in what was logged. {margin}".strip(), blind, _mend(quality, not_checked)
-    act = do(noted[0]) if noted and noted[0].cause in WORTH_DOING else "No action."
+    act = do(noted[0]) if noted and noted[0].cause in WORTH_DOING else NO_ACTION
     return f"Nothing past its rating. {margin}".strip(), second, act
 
 
@@ -390,4 +392,8 @@ CAUTIONS = (
     "Charge lithium packs watched, in the event's charging place; a hot, puffed or punctured pack goes outdoors.",
     "No log sees a crushed cell: look at the pack before it goes in again.",
 )  # fmt: skip
+REPLAY_CAUTION = (
+    "A replay says what this match would have measured, with its band; it is no proof of the next one. Log again "
+    "after the change. Event rules, makers' data and local codes come first."
+)
 SPINNING_CAUTION = "A spinning weapon can keep the robot alive after the disconnect opens."

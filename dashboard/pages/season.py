@@ -100,7 +100,7 @@ def _row(entry: Entry, summary: Summary | None) -> html.Tr:
             [*cells, html.Td(verdict_word("unknown")), html.Td(summary.problem, colSpan=7, className="problem")]
         )
     hot = summary.hottest
-    because = "no action" if summary.verdict == "within" else summary.because
+    because = summary.because or "no action"
     cells += [
         html.Td(verdict_word(summary.verdict), className="verdict-cell"),
         html.Td(because, className="because"),
