@@ -93,7 +93,9 @@ def _cutoff(
     lost = next((f for f in detected if f.cause in _POWER and _near(f, span)), None)
     if lost is not None:
         why = f"its supply was lost ({lost.evidence[0]})" if lost.evidence else "its supply was lost"
-        return _doubted(replace(finding, cause=lost.cause, evidence=(*finding.evidence, why)))
+        places = () if lost.part == finding.part else tuple(dict.fromkeys((lost.part, *lost.could_be)))
+        named = replace(finding, cause=lost.cause, could_be=places, evidence=(*finding.evidence, why))
+        return _doubted(named)
     if any(f.cause == "low_voltage_cutoff" and f.part == finding.part and _near(f, span) for f in detected):
         return finding
     drive = next((d for d in drives(data) if d.id == finding.part), None) if data.build is not None else None

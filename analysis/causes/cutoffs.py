@@ -20,6 +20,7 @@ BEFORE_S = 0.35  # the voltage that caused it lies at most this long before (con
 NEAR_CUTOFF = 1.04  # a logger seldom catches the very lowest sample
 NEAR_MAXIMUM = 0.985
 TRIP_S = 0.3
+GONE_SHARE = 0.9  # of the cutoff: other loads may hold an unloaded input just under it, a lost supply falls away
 GONE_S = 0.4  # silence of the controller within a cut means that it lost its supply
 
 
@@ -40,9 +41,9 @@ def low_voltage_cutoffs(data: MatchData, drive: Drive) -> list[Happening]:
         if lowest > NEAR_CUTOFF * cutoff or restarted(data, drive, start - 0.5, end):
             continue
         after = volts[(drive.t_s > start + 0.1) & (drive.t_s <= end)]
-        if len(after) and float(np.median(after)) < cutoff:
-            continue  # nothing held the input up although nothing was drawn: the supply was gone
-        recovers = f", the input then back at {np.median(after):.1f} V" if len(after) else ""
+        if len(after) and float(np.median(after)) < GONE_SHARE * cutoff:
+            continue  # nothing holds the input up although nothing is drawn: the supply is gone
+        recovers = f", the input then at {np.median(after):.1f} V" if len(after) else ""
         detail = (
             f"input down to {lowest:.1f} V; its cutoff is {cutoff:g} V; no output for {end - start:.1f} s "
             f"under command{recovers}"

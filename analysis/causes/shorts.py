@@ -20,7 +20,7 @@ OVER_USUAL = 2.5  # times the usual highest current, where no limit is stated
 DIP_SHARE = 0.10  # of the voltage before: tens of milliohm of a pack under a few hundred ampere
 UNEXPLAINED_SHARE = 0.8  # of the pack's usual highest current, more than its branches drew
 UNEXPLAINED_A = 40.0
-BEFORE_S = 0.15
+BEFORE_S, LAST = 0.15, 3  # the voltage before: the lowest of the last three samples
 JOIN_S = 0.02
 TAP_V = 0.7  # a tap this far under the others lies beyond the wire that carries the short
 
@@ -57,17 +57,17 @@ def _pulses(signal: Signal, mask: np.ndarray) -> list[tuple[float, float]]:
 
 
 def _dip(volts: Signal | None, start: float, end: float, period_s: float) -> float | None:
-    """How far the voltage fell below its usual height just before, as a share of that."""
+    """How far the voltage fell below what it was just before, as a share of that."""
     if volts is None:
         return None
     reach = max(period_s, volts.period_s)
-    before = volts.between(start - BEFORE_S - 3 * reach, start - 0.5 * reach).good().x
+    before = volts.between(start - BEFORE_S - 3 * reach, start - 0.5 * reach).good().x[-LAST:]
     lowest = min_between(volts, start, end)  # while it flows: an inrush follows a low voltage, a short makes one
     if lowest is None:
         lowest = min_between(volts, start - 0.5 * reach, end + 0.5 * reach)
-    if not len(before) or lowest is None or float(np.median(before)) <= 0:
+    if not len(before) or lowest is None or float(before.min()) <= 0:
         return None
-    return 1.0 - lowest / float(np.median(before))
+    return 1.0 - lowest / float(before.min())
 
 
 def _of_pack(data: MatchData, found: list[Drive]) -> list[Happening]:

@@ -22,6 +22,7 @@ JUMP_SHARE = 0.12  # of the usual speed from one sample to the next, and back: n
 JUMPS = 3
 JUMP_GAP_S, JUMP_SAMPLES = 0.15, 5.5  # the next jump follows within the longer of these
 IDLE_CURRENT_SHARE = 0.03
+SUPPLIED_SHARE = 0.8  # of the usual input voltage: no sag of a pack that still drives others takes more
 START_SHARE = 0.08  # of the usual speed: a rotor that only twitches
 START_S = 0.8
 BURSTS = 2
@@ -69,7 +70,15 @@ def lost_synchronism(data: MatchData, drive: Drive) -> list[Happening]:
                 f"no drive for {longest:.2f} s: a hit leaves current"
             )
             found.append(Happening("sync_loss", drive.id, start, end, "lost synchronism", detail, drop))
-    return sorted(found, key=lambda h: h.start_s)
+    return sorted((h for h in found if _supplied(drive, h)), key=lambda h: h.start_s)
+
+
+def _supplied(drive: Drive, happening: Happening) -> bool:
+    """Whether its input stood while it was out of step: a lost supply takes speed and current away as well."""
+    if drive.voltage_V is None:
+        return True
+    inside = (drive.t_s >= happening.start_s) & (drive.t_s <= happening.end_s)
+    return float(np.median(drive.voltage_V[inside])) > SUPPLIED_SHARE * float(np.median(drive.voltage_V))
 
 
 def _erratic(drive: Drive, t: Floats, x: Floats, asked: Bools) -> list[tuple[float, float]]:
