@@ -85,6 +85,11 @@ class Drive:
         """The current that the controller's own rating and limit are about."""
         return self.motor_A if self.controller.rating_basis == "motor" else self.input_A
 
+    @property
+    def rated_channel(self) -> str:
+        """The channel of that current, or of the one that was logged."""
+        return self.raw.get(self.controller.rating_basis, self.current).channel
+
     @cached_property
     def back_emf_V(self) -> Floats | None:
         """duty·V − I·R from what is logged, V; None where a channel or the winding's resistance is missing."""

@@ -46,21 +46,23 @@ def thermal_limits(data: MatchData, drive: Drive) -> list[Happening]:
 
 
 def current_limits(drive: Drive) -> list[Happening]:
-    """Current standing at the set limit, below the sensor's end; without a set limit, at a ceiling of its own."""
+    """Current standing at the set limit, below the sensor's end; without a set limit, at a ceiling of its own.
+
+    The limit is taken to be about the same current as the controller's rating (rating_basis).
+    """
     limit = drive.limit_A
     if limit is None:
         return _unstated(drive)
     found: list[Happening] = []
-    for x in (drive.rated_A, drive.input_A, drive.motor_A):
-        if x is None or found:
-            continue
-        size = np.abs(drive.smoothed(x, 0.03))
-        at_limit = (size > (1.0 - BELOW) * limit) & (size < (1.0 + ABOVE) * limit)
-        for start, end in _plateaus(drive, at_limit, PLATEAU_S):
-            inside = (drive.t_s >= start) & (drive.t_s <= end)
-            mean = float(np.abs(x[inside]).mean())
-            detail = f"{mean:.0f} A held for {end - start:.1f} s; it is set to {limit:g} A"
-            found.append(Happening("current_limit", drive.id, start, end, "at its current limit", detail, mean))
+    x = drive.rated_A
+    if x is None:
+        return found
+    size = np.abs(drive.smoothed(x, 0.03))
+    at_limit = (size > (1.0 - BELOW) * limit) & (size < (1.0 + ABOVE) * limit)
+    for start, end in _plateaus(drive, at_limit, PLATEAU_S):
+        mean = float(np.abs(x[(drive.t_s >= start) & (drive.t_s <= end)]).mean())
+        detail = f"{mean:.0f} A held for {end - start:.1f} s; it is set to {limit:g} A"
+        found.append(Happening("current_limit", drive.id, start, end, "at its current limit", detail, mean))
     return found
 
 
@@ -108,7 +110,7 @@ def findings(drive: Drive, thermal: list[Happening], current: list[Happening]) -
         stated = drive.limit_A is not None
         mend = () if stated else (f"state current_limit_A of {drive.id} in the build file",)
         sure = "likely" if stated else "possible"
-        found.append(as_finding("current_spike", current, "note", sure, drive.current.channel, "A", mend))
+        found.append(as_finding("current_spike", current, "note", sure, drive.rated_channel, "A", mend))
     return found
 
 

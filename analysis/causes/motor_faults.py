@@ -25,7 +25,8 @@ LEAST_BINS = 4  # steady half seconds on either side of a change
 DRAG_RATIO = 2.0  # running current after over before; a blade that lost balance or a warm bearing changes less
 APART = 0.8  # share of the bins after the change that lie over all but as few before it
 CONSTANT_RATIO = 1.08  # speed per volt after over before: a tenth of the turns gone, less its error
-RAGGED_RATIO = 0.12  # of the current from sample to sample; switching ripple and noise are some 2 %
+RAGGED_RATIO = 0.2  # of the current from sample to sample; ripple and noise are some 2 %, driving at 50 Hz up to 12 %
+RAGGED_PERIOD_S = 0.03  # a slower log shows the driver's hand in the same way
 TWIN_TIMES = 3.0
 RAGGED_S = 2.0
 LEAST_SAMPLES = 12
@@ -169,7 +170,7 @@ def _heat(drive: Drive, change: Change) -> tuple[str, ...]:
 def raggedness(drive: Drive) -> tuple[Floats, Floats] | None:
     """(time, share) in windows of RAGGED_S: scatter of the current from sample to sample over the current."""
     signal = drive.current
-    if len(signal) < 50 or signal.period_s > 0.05:
+    if len(signal) < 50 or signal.period_s > RAGGED_PERIOD_S:
         return None
     size = np.abs(signal.x)
     local = (size[:-2] + size[1:-1] + size[2:]) / 3.0

@@ -121,7 +121,6 @@ def findings(drive: Drive, happened: list[Happening], settings: Settings) -> lis
             if peak >= level:
                 reached.append(replace(one, figure=peak, detail=f"{peak:.0f} A; {one.detail}"))
         if reached:
-            channel = drive.raw["motor" if rated is drive.motor_A else "input"].channel
             why = f"its controller is set to {limit:g} A: it came within {settings.close_margin_pct:g} % of that"
-            found.append(as_finding("current_spike", reached, "note", "likely", channel, "A", (why,)))
+            found.append(as_finding("current_spike", reached, "note", "likely", drive.rated_channel, "A", (why,)))
     return found
