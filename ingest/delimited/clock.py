@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ingest.delimited.clock_units import SERIAL_SHIFT_S, UNIT_S, epoch_unit, guess_unit, is_day_serial, unit_word, wraps
 from ingest.delimited.column import ColumnEvidence
 from ingest.delimited.stamps import DAY_NS, NS, StampStyle
 from ingest.delimited.units import unit_of
@@ -36,14 +37,6 @@ _NAMED_UNITS = {
     "seconds": "s", "minutes": "min", "hours": "h", "ms": "ms", "us": "us", "µs": "us", "milliseconds": "ms",
     "microseconds": "us", "second": "s", "s": "s",
 }  # fmt: skip
-UNIT_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "min": 60.0, "h": 3600.0, "d": 86400.0}
-# Epoch stamps between 2001 and 2050 (in seconds), or 2100; earlier figures are counters.
-_EPOCHS = (
-    ("s", 978_307_200.0, 2_524_608_000.0),
-    ("ms", 9.783072e11, 4.1024448e12),
-    ("us", 9.783072e14, 4.1024448e15),
-    ("ns", 9.783072e17, 4.1024448e18),
-)
 
 
 @dataclass(frozen=True)
@@ -113,55 +106,6 @@ def typical(steps: NDArray[np.float64]) -> tuple[float, float]:
     return interval, max(5.0 * interval, 2.0 * common)
 
 
-def _epoch_unit(values: NDArray[np.float64]) -> str | None:
-    good = values[np.isfinite(values)]
-    if good.size == 0:
-        return None
-    low, high = float(np.median(good)), float(good[-1])
-    for unit, floor, ceiling in _EPOCHS:
-        if floor <= low < ceiling and floor <= high < ceiling:
-            return unit
-    return None
-
-
-def _guess_unit(interval: float, whole: bool, rows: int) -> tuple[str, Sure, str, tuple[str, ...]]:
-    """A unit for an unlabelled counter from its step alone (our choice, see the words in each answer)."""
-    if whole and 100.0 <= interval < 1000.0 and rows * interval > 7_200_000.0:
-        # Our choice: a log of a bout lasts minutes; two hours of milliseconds are more likely microseconds.
-        return "us", "guess", f"whole steps of {interval:g} over {rows} rows would be hours in milliseconds", ("ms",)
-    if not whole:
-        if interval >= 20.0:
-            return "ms", "guess", f"steps of {interval:g} with decimals", ("s",)
-        sure: Sure = "likely" if 1e-5 <= interval <= 60.0 else "guess"
-        return "s", sure, f"a clock with decimals and steps of {interval:g} is most likely in seconds", ("ms",)
-    if interval <= 1.0:
-        if rows > 20_000:
-            return "ms", "guess", f"steps of 1 over {rows} rows would be hours in seconds", ("s", "samples")
-        return "s", "guess", "whole steps of 1 can be seconds, milliseconds or row numbers", ("ms", "samples")
-    if interval < 5.0:
-        return "ms", "guess", f"whole steps of {interval:g}", ("s",)
-    if interval < 1000.0:
-        return "ms", "likely", f"whole steps of {interval:g} are most likely milliseconds", ("s", "us")
-    if interval == 1000.0:
-        if rows > 3600:
-            return "us", "guess", "steps of 1000 over an hour's worth of rows", ("ms",)
-        return "ms", "guess", "whole steps of 1000", ("us",)
-    if interval <= 1_000_000.0:
-        return "us", "guess", f"whole steps of {interval:g}", ("ms",)
-    return "ns", "guess", f"whole steps of {interval:g}", ("us",)
-
-
-def _wraps(unit: str, tick_s: float, whole: bool) -> tuple[float, ...]:
-    if unit in ("stamp", "time"):
-        return (float(DAY_NS),)
-    powers = [2.0**16, 2.0**32, 2.0**24, 2.0**31]
-    moduli = list(powers) if whole else []
-    # A counter in ms or µs that the logger has divided into seconds, and seconds of the day.
-    moduli += [p * scale / tick_s for p in (2.0**16, 2.0**32) for scale in (1e-3, 1e-6) if scale < tick_s]
-    moduli.append(86400.0 / tick_s)
-    return tuple(moduli)
-
-
 def number_candidate(
     column: ColumnEvidence, starts: Sequence[int], rows: int, reading: Reading | None, nameless: bool, leading: bool
 ) -> Candidate | None:
@@ -200,25 +144,25 @@ def number_candidate(
     sure: Sure = "certain"
     alternatives: tuple[str, ...] = ()
     stated = True
-    epoch = _epoch_unit(values)
+    epoch = epoch_unit(values)
     unit: str | None
     if said and reading is not None and reading.time_unit:
         unit, why = reading.time_unit, "the reading says so"
     elif epoch is not None and (timed or unit_is_time or nameless) and interval * UNIT_S[epoch] < 86400.0:
         unit, why = epoch, f"{epoch} since 1970"
         sure = "certain" if epoch != "s" or timed else "likely"
-    elif timed and column.decimals >= 3 and _is_day_serial(values, interval):
+    elif timed and column.decimals >= 3 and is_day_serial(values, interval):
         unit, why = "d", "days since 30 December 1899, as spreadsheets count"
         sure = "likely"
     elif unit_is_time and column.unit_text is not None and base is not None:
-        unit, why = _unit_word(base[1]), f"{column.unit_note or 'name'} says {column.unit_text}"
+        unit, why = unit_word(base[1]), f"{column.unit_note or 'name'} says {column.unit_text}"
     elif (named := next((_NAMED_UNITS[w] for w in words if w in _NAMED_UNITS), None)) is not None:
         unit, why = named, f'the name "{column.source}"'
         sure = "likely"
     elif counting and not timed and whole and interval == 1.0:
         unit, why = "samples", "counts rows"
     else:
-        unit, sure, why, alternatives = _guess_unit(interval, whole, rows)
+        unit, sure, why, alternatives = guess_unit(interval, whole, rows)
         stated = False
     if unit not in UNIT_S and unit != "samples":
         return None
@@ -231,7 +175,7 @@ def number_candidate(
     score -= 4.0 if unit == "samples" else 0.0
     score += 0.3 if column.index == 0 else 0.0
     score += 100.0 if said else 0.0
-    moduli = _wraps(unit, tick_s, whole) if tick_s else (2.0**16, 2.0**32)
+    moduli = wraps(unit, tick_s, whole) if tick_s else (2.0**16, 2.0**32)
     plan = ClockPlan(
         ((column.index, "number"),),
         column.source,
@@ -245,18 +189,9 @@ def number_candidate(
         (epoch is not None and unit == epoch) or why.startswith("days since 30"),
         alternatives=alternatives,
         unit_stated=stated,
-        epoch_shift_s=_SERIAL_SHIFT_S if why.startswith("days since 30") else 0.0,
+        epoch_shift_s=SERIAL_SHIFT_S if why.startswith("days since 30") else 0.0,
     )
     return Candidate(plan, score, values, steps, any(w in _PART_WORDS for w in words))
-
-
-def _is_day_serial(values: NDArray[np.float64], interval: float) -> bool:
-    """Spreadsheet day numbers of the years 2000 to 2099 (ECMA-376 part 1, 18.17.4.1: the 1900 date base)."""
-    good = values[np.isfinite(values)]
-    return bool(good.size) and good.min() >= 36526.0 and good.max() < 73051.0 and interval < 1.0
-
-
-_SERIAL_SHIFT_S = -25569.0 * 86400.0  # from 30 December 1899 to 1 January 1970
 
 
 def _is_other_quantity(words: Sequence[str]) -> bool:
@@ -274,10 +209,6 @@ def _is_other_quantity(words: Sequence[str]) -> bool:
         "temperature",
     )
     return any(w.startswith(others) for w in words)
-
-
-def _unit_word(factor: float) -> str:
-    return next((word for word, value in UNIT_S.items() if value == factor), "s")
 
 
 def stamp_candidate(
@@ -330,51 +261,3 @@ def choose(candidates: Sequence[Candidate]) -> ClockPlan | None:
         if wall is not None and not plan.absolute:
             plan = replace(plan, wall=wall)
     return plan
-
-
-_RATE_KEY = re.compile(
-    r"\b(?:sampl\w*|scan|logg?(?:ing)?|record(?:ing)?|data|acquisition|abtast\w*)\s*[-_]?\s*"
-    r"(?P<what>rate|freq\w*|interval|period|time|step|rate hz|spacing)\b"
-    r"|\b(?P<alone>fs|increment|delta[ _]?t|dt|x ?incr\w*|delta[ _]?x|x[ _]delta)\b",
-    re.IGNORECASE,
-)
-
-
-def rate_from_preamble(preamble: Mapping[str, str]) -> tuple[float, str] | None:
-    """(Hz, the line that says so) where the file states its sample rate or interval with a unit."""
-    for key, value in preamble.items():
-        found = _RATE_KEY.search(key)
-        if found is None:
-            continue
-        number = re.search(r"[-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?", value)
-        if number is None:
-            continue
-        amount = float(number[0].replace(",", "."))
-        if amount <= 0:
-            continue
-        what = (found["what"] or found["alone"] or "").lower()
-        unit_text = value[number.end() :].strip().strip("[]()") or (re.findall(r"[\[(]([^\])]+)[\])]", key) or [""])[-1]
-        base = unit_of(unit_text.split()[0]) if unit_text else None
-        if unit_text.lower() in (
-            "sps",
-            "sa/s",
-            "s/s",
-            "samples/s",
-            "samples per second",
-            "1/s",
-            "samples/sec",
-            "hertz",
-        ):
-            base = ("Hz", 1.0)
-        text = f"{key}: {value}"
-        if base is not None and base[0] == "Hz":
-            return amount * base[1], text
-        if base is not None and base[0] == "s":
-            return 1.0 / (amount * base[1]), text
-        if base is None and what in ("rate", "freq", "frequency", "fs") and not unit_text:
-            continue  # a bare figure may be Hz or seconds: not used
-        if base is None and found["alone"] and what != "fs" and amount <= 1.0:
-            return 1.0 / amount, text  # an increment of the horizontal axis without a unit: seconds, by common practice
-        if base is None and what == "interval" and amount < 1e-2:
-            return 1.0 / amount, text
-    return None

@@ -23,7 +23,14 @@ _EDGES = re.compile(rb"(?m)^ | $")
 
 def can_be_fast(plan: Plan) -> bool:
     """Whether the plain rows of this table are within the compiled reader's grammar."""
-    if plan.dialect.wrapped or plan.dialect.cuts or plan.dialect.stamped or plan.pairs or plan.keep_blank:
+    if (
+        plan.dialect.wrapped
+        or plan.dialect.cuts
+        or plan.dialect.stamped
+        or plan.pairs
+        or plan.keep_blank
+        or plan.pad_short
+    ):
         return False
     if len(plan.dialect.delimiter) > 1:
         return False

@@ -71,7 +71,7 @@ def plain_number(text: str, style: NumberStyle) -> float | None:
     """A number without any unit, written in this style; hexadecimal counts. None where it is something else."""
     if style.thousands and style.thousands in text:
         grouped = _GROUPED.fullmatch(text)
-        if grouped is None or grouped["mark"] != style.thousands:
+        if grouped is None or grouped["mark"] != style.thousands or grouped["rest"][:1].isdigit():
             return None
         text = grouped["sign"] + grouped["int"].replace(style.thousands, "") + grouped["rest"]
     if text[:1] in "+-" and text[1:2] == " ":

@@ -51,6 +51,8 @@ class Plan:
     fallback_codec: str = "cp1252"
     keep_blank: bool = False
     pairs: bool = False
+    pad_short: bool = False  # many rows leave out their last, empty cells, down to least_width
+    least_width: int = 0
     file: str = ""  # for messages
 
 

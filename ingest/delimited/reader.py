@@ -208,6 +208,10 @@ class DelimitedReader:
         for fault in sniffed.faults:
             ledger.faults.insert(0, fault)
         clock = clock_of(sniffed, states[0].run, states[0].wall, rows)
+        if clock is not None and sniffed.clock is not None:
+            texts = {t.plan.index: t.first_text for t in self._tallies if t.first_text is not None}
+            written = " ".join(texts[index] for index, _ in sniffed.clock.parts if index in texts)
+            clock = replace(clock, origin=written or clock.origin)
         for state in states:
             ledger.faults.extend(clock_faults(sniffed, state.plan.clock, state.run, state.wall))
         if len(states) > 1:

@@ -73,7 +73,7 @@ def clock_of(sniffed: Sniffed, run: ClockRun | None, wall: WallCheck | None, row
         restarts=tuple(run.restarts[:MOST_LISTED]),
         gaps=tuple(run.gaps[:MOST_LISTED]),
         wall_start=wall_start,
-        origin=f"{first!r}; {plan.why}",
+        origin=f"{first!r}",
     )
 
 

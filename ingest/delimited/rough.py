@@ -71,6 +71,8 @@ def parse_rough(block: Block, plan: Plan) -> Parsed:
         cells = split_line(text.rstrip("\r"), plan.dialect)
         if plan.pairs and len(cells) == 2 * width:
             cells = [f"{a},{b}" for a, b in zip(cells[::2], cells[1::2], strict=True)]
+        if plan.pad_short and plan.least_width <= len(cells) < width:
+            cells = cells + [""] * (width - len(cells))
         if len(cells) != width:
             if len(cells) > width and not any(c.strip() for c in cells[width:]):
                 cells = cells[:width]

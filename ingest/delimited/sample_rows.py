@@ -12,6 +12,26 @@ from ingest.delimited.stamps import shape_of
 from ingest.delimited.table import Table, is_row, row_classes
 
 
+def with_short_rows(tables: list[Table], table: Table) -> tuple[Table, int]:
+    """(table, least width): the wider table whose rows alternate with this one's, where short rows only lack cells.
+
+    A writer that leaves out empty cells at the end of a row: the names are as many as the longest rows, and the
+    short rows are like the beginning of the long ones. Least width 0 where that is not so.
+    """
+    for other in tables:
+        interleaved = other.first_line < table.last_line and table.first_line < other.last_line
+        if other is table or not interleaved or other.width <= table.width or other.header is None:
+            continue
+        pairs = zip(table.mask, other.mask, strict=False)
+        if all(a == b or "E" in (a, b) for a, b in pairs):
+            first = min(other.first_line, table.first_line)
+            other.rows += table.rows
+            other.first_line, other.last_line = first, max(other.last_line, table.last_line)
+            tables.remove(table)
+            return other, table.width
+    return table, 0
+
+
 def stretches(sample: Sample, table: Table, dialect: Dialect) -> list[list[str]]:
     """Lines of the main table, in runs of neighbours, about 20,000 in all."""
     inside = [text for n, text in sample.head if table.first_line <= n <= table.last_line]

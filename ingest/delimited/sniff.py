@@ -10,10 +10,11 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from ingest.delimited.clock import ClockPlan, rate_from_preamble
+from ingest.delimited.clock import ClockPlan
 from ingest.delimited.clock_find import find_clock
 from ingest.delimited.column import ColumnEvidence
 from ingest.delimited.columns import decimals, plan_columns
+from ingest.delimited.compact import mark_compact
 from ingest.delimited.dialect import Dialect, choose_dialect, split_line, strip_comment
 from ingest.delimited.fast import can_be_fast, parse_block
 from ingest.delimited.layout import Layout, read_layout, unit_of_column
@@ -23,8 +24,17 @@ from ingest.delimited.pairs import pairs_of
 from ingest.delimited.plan import ColumnPlan, Parsed, Plan
 from ingest.delimited.rough import merge
 from ingest.delimited.sample import Sample, take_sample
-from ingest.delimited.sample_rows import counts, edge_empty, keys_beside, some_rows, split_stamp, stretches
+from ingest.delimited.sample_rows import (
+    counts,
+    edge_empty,
+    keys_beside,
+    some_rows,
+    split_stamp,
+    stretches,
+    with_short_rows,
+)
 from ingest.delimited.source import Block, Source
+from ingest.delimited.stated_rate import rate_from_preamble
 from ingest.delimited.streams import StreamPlan, plan_streams
 from ingest.delimited.survey import no_table, refuse_markup, tables_of
 from ingest.delimited.table import MAX_COLUMNS, Table, main_table
@@ -62,6 +72,7 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
     table = main_table(tables)
     if table is None:
         raise no_table(source, sample)
+    table, least = with_short_rows(tables, table)
     if table.width > MAX_COLUMNS:
         raise UnreadableLog(
             f"has {table.width} columns; more than {MAX_COLUMNS} is no measurement log",
@@ -101,9 +112,14 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
         _apply_reading(layout, reading, sample, dialect)
     columns = plan_columns(layout.names, rows, reading.decimal if reading else None)
     columns = _without_edges(columns, layout, rows)
+    mark_compact(columns, rows)
     pair_units(columns, rows, lambda k: columns_unit(columns, layout, k))
     plan = _make_plan(dialect, columns, layout, tables, table, sample, faults)
     plan.pairs = bool(paired)
+    plan.pad_short, plan.least_width = least > 0, least
+    if least:
+        note = f"Rows leave out their last empty cells, down to {least} of {table.width}; these are read as missing."
+        faults.append(Fault("short_row", "repaired", note, table.first_line))
     plan.file = str(source.path)
     parsed, starts = _parse_sample(pieces, plan)
     if parsed.rows == 0:

@@ -25,7 +25,7 @@ Fields = dict[str, NDArray[np.int64]]
 
 def stamps_ns(cells: pa.Array, style: StampStyle) -> NDArray[np.int64]:
     """All stamps of a string column in nanoseconds; MISSING_NS where a cell is none."""
-    if len(cells) > 64 and cells.null_count == 0:
+    if len(cells) > 64 and cells.null_count == 0 and not style.compact:
         fast = _same_layout(cells, style)
         if fast is not None:
             return fast

@@ -48,6 +48,7 @@ class StampStyle:
     minutes    "12:34" means minutes and seconds, not hours and minutes
     sure       False where day and month, or hours and minutes, cannot be told apart
     zoned      the stamps carry a zone
+    compact    bare digits: YYYYMMDD, HHMMSS
     """
 
     shape: str
@@ -56,6 +57,7 @@ class StampStyle:
     sure: bool = True
     zoned: bool = False
     passes_day: bool = False
+    compact: bool = False
 
 
 _LONG_FORM = re.compile(r"^(?:[A-Za-z]{3,9},?\s+)?([A-Za-z]{3})\s+(\d{1,2})\s+(\d{1,2}:\d\d:\d\d\S*)\s+(\d{4})$")
@@ -191,9 +193,27 @@ def _time_ns(match: re.Match[str], minutes: bool) -> int | None:
     return total
 
 
+_DIGITS = re.compile(r"(\d{1,6})(?:[.,](\d{1,9}))?")
+
+
+def compact_time_ns(text: str) -> int | None:
+    """Nanoseconds since midnight of HHMMSS, zeros in front possibly lost; None where it is no time of day."""
+    match = _DIGITS.fullmatch(text)
+    if match is None:
+        return None
+    digits = match[1].zfill(6)
+    hours, minutes, seconds = int(digits[:2]), int(digits[2:4]), int(digits[4:])
+    if hours > 23 or minutes > 59 or seconds > 59:
+        return None
+    fraction = (match[2] or "").ljust(9, "0")
+    return ((hours * 60 + minutes) * 60 + seconds) * NS + int(fraction)
+
+
 def parse_stamp(text: str, style: StampStyle) -> int | None:
     """Nanoseconds since 1970 (datetime, date), or since midnight or the start (time); None where it is none."""
     text = text.strip().strip('"')
+    if style.compact and style.shape == "time":
+        return compact_time_ns(text)
     if style.shape == "time":
         match = CLOCK_PATTERN.fullmatch(text)
         if match is None:

@@ -464,3 +464,36 @@ def nested_cycles_and_records() -> Case:
         t,
         dialect={"header_line": 3},
     )
+
+
+@case
+def compact_date_and_time() -> Case:
+    _, v, _ = truth()
+    both = [datetime(2026, 5, 9, 9, 59, 30) + timedelta(seconds=k) for k in range(60)]
+    dates, times = [d.strftime("%Y%m%d") for d in both], [d.strftime("%H%M%S").lstrip("0") for d in both]
+    return Case(
+        "compact_date_and_time",
+        table(("Date", "Time", "pack_voltage_V"), [dates, times, text(v, 3)]).encode(),
+        [("Date", None), ("Time", None), ("pack_voltage_V", v)],
+        [float(k) for k in range(60)],
+        clock={"wall_start": "2026-05-09T09:59:30", "rate_Hz": 1.0},
+        exact_codes=True,
+    )
+
+
+@case
+def empty_cells_left_out_at_the_end() -> Case:
+    """Slow sensors fill the last columns every fifth row; the other rows end before them."""
+    t, v, _ = truth()
+    heat = [20.0 + k if k % 5 == 0 else None for k in range(60)]
+    lines = ["time_s,pack_voltage_V,motor_temp,esc_temp"]
+    lines += [f"{t[k]:.1f},{v[k]:.3f}" + (f",{heat[k]:.1f},21.0" if k % 5 == 0 else "") for k in range(60)]
+    spare = [21.0 if k % 5 == 0 else None for k in range(60)]
+    return Case(
+        "empty_cells_left_out_at_the_end",
+        ("\n".join(lines) + "\n").encode(),
+        [("time_s", t), ("pack_voltage_V", v), ("motor_temp", heat), ("esc_temp", spare)],
+        t,
+        codes=frozenset(["short_row"]),
+        dialect={"header_line": 1},
+    )
