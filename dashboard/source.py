@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from dashboard.reviewing import Bench, review_files, review_match
 from analysis.wording import NO_ACTION
+from dashboard.reviewing import Bench, review_files, review_match
 from dashboard.rows import Row, margin_rows
 from ingest.builds import Match
 from ingest.errors import AfterboutError
@@ -169,7 +169,7 @@ def summarise(bench: Bench) -> Summary:
     if worst is not None:
         cause = worst.cause if worst.cause != "unknown" else worst.kind
         because = f"{cause}, {worst.part}".replace("_", " ")
-    figures = {e.name: (e.value, e.low, e.high, e.unit) for e in reversed(review.estimates)}
     elif review.lines[2] != NO_ACTION:
         because = "not all of it could be checked" if review.quality else "see its note"
+    figures = {e.name: (e.value, e.low, e.high, e.unit) for e in reversed(review.estimates)}
     return Summary(review.match.verdict, because, min(wires, key=lambda r: r.margin_pct, default=None), figures)
