@@ -82,7 +82,7 @@ CAUSE_WORDS = {
 DO_WORDS = {
     "stall": "Free the {part} and turn it by hand; look for a bent shaft or a jammed wheel.",
     "thermal_limit": "Let the {part} cool; find what held its motor before the next match.",
-    "short": "Look for chafed or pinched wires on {part} before you power up.",
+    "short": "Look for chafed or pinched wires on {could_be} before you power up.",
     "weak_cell": "Take this pack out of use; measure each cell now.",
     "pack_empty": "Fit a full pack; this one is used up.",
     "cold_pack": "Warm the pack to room temperature before the next match.",
