@@ -31,6 +31,7 @@ class ReadOptions:
     parts: dict[str, str] = field(default_factory=dict)  # part id -> kind (controller, motor, wire, ...)
     pole_pairs: dict[str, int] = field(default_factory=dict)  # controller or motor id -> pole pairs
     name: str | None = None  # the user's own file name, where the path is a stored copy
+    counts_only: bool = False  # a CAN trace without its database: counted (inspect) instead of refused
 
 
 @dataclass(frozen=True)
@@ -45,10 +46,14 @@ class Format:
 
 
 def formats() -> tuple[Format, ...]:
-    """Every format, most specific first; delimited text is last because it is the least specific."""
-    from ingest.delimited.reader import DELIMITED
+    """Every format, most specific first; delimited text is last because it is the least specific.
 
-    return (DELIMITED,)
+    Each imports its library only when it opens a file.
+    """
+    from ingest.delimited.reader import DELIMITED
+    from ingest.frames import FRAMES
+
+    return (FRAMES, DELIMITED)
 
 
 def read_head(path: Path) -> bytes:
@@ -75,8 +80,18 @@ def read_head(path: Path) -> bytes:
 
 
 def detect(path: Path, options: ReadOptions) -> Format:
-    """The first format whose probe accepts the file; a located refusal where none does."""
+    """The first format whose probe accepts the file; a located refusal where none does.
+
+    A binary reading wins: the one that was named, else a saved one whose frames the file begins with.
+    """
     head = read_head(path)
+    if options.reading is not None and options.reading.kind == "binary":
+        return _frames()
+    if options.reading is None and any(reading.kind == "binary" for reading in options.readings):
+        from ingest.frames import reading_for
+
+        if reading_for(head, options.readings, options.name or path.name) is not None:
+            return _frames()
     for candidate in formats():
         if candidate.looks_like(head, path):
             return candidate
@@ -86,6 +101,12 @@ def detect(path: Path, options: ReadOptions) -> Format:
         found=head[:16],
         mend="For binary telemetry write a reading file (see docs/readings.md) and name it with --reading.",
     )
+
+
+def _frames() -> Format:
+    from ingest.frames import FRAMES
+
+    return FRAMES
 
 
 def open_log(path: str | Path, options: ReadOptions | None = None) -> LogReader:
