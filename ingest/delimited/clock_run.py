@@ -62,6 +62,10 @@ class ClockRun:
         """Ticks since the recording's origin in seconds, rounded once."""
         tick_s = self.plan.tick_s or 1.0
         passed = (ticks - self._origin).astype(np.float64, copy=False)
+        if ticks.dtype.kind == "f" and ticks.size:
+            # No finer than the stamps themselves can be: takes off what the subtraction adds to their last digit.
+            most = max(abs(float(ticks[-1])), abs(float(self._origin)), 1e-9)
+            passed = np.round(passed, int(np.floor(-np.log10(np.spacing(most)))))
         if tick_s == 1.0:
             return passed
         return passed / round(1.0 / tick_s) if tick_s < 1.0 else passed * tick_s
@@ -199,14 +203,22 @@ class ClockRun:
         return stop, high
 
     def _wrapped(self, raw: float, last_raw: float) -> float:
-        """The modulus at which the counter went round: the step across it is an ordinary one."""
-        most = max(self.plan.interval * 5.0, 0.0)
+        """The modulus at which the counter went round: the step across it is an ordinary one.
+
+        Our choice: at most two intervals (of stamps, five), and at least two hundred of them a round, so that a
+        short recording that starts again is not taken for a counter that went round.
+        """
+        stamps = self.plan.unit == "time"
+        most = self.plan.interval * (5.0 if stamps else 2.0)
         if self._modulus:
             step = raw + self._modulus - last_raw
             return self._modulus if 0 < step <= most else 0.0
         for modulus in self.plan.moduli:
             step = raw + modulus - last_raw
-            if 0 < step <= most and last_raw < modulus:
+            # Twelve-hour stamps without a half of the day run from 12:59 to 1:00, an hour beyond their modulus.
+            beyond = 13 / 12 if stamps else 1.0
+            rounds = stamps or modulus >= 200.0 * self.plan.interval
+            if 0 < step <= most and last_raw < modulus * beyond and rounds:
                 self._modulus = modulus
                 return modulus
         return 0.0
@@ -226,6 +238,8 @@ class ClockRun:
         climb = float(here[-1] - value)
         if rows == 1:
             return float(here[-1] - last) <= self.plan.gap
+        if value <= self._origin + 0.5 * self.plan.interval:
+            return False  # it begins where the recording began: a restart, however short
         return climb > 3.0 * self.plan.interval * rows or jump <= 2.0 * self.plan.interval
 
     def _gap(self, last: float, value: float, line: int) -> None:

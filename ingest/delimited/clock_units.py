@@ -62,7 +62,8 @@ def wraps(unit: str, tick_s: float, whole: bool) -> tuple[float, ...]:
     powers = [2.0**16, 2.0**32, 2.0**24, 2.0**31]
     moduli = list(powers) if whole else []
     # A counter in ms or µs that the logger has divided into seconds, and seconds of the day.
-    moduli += [p * scale / tick_s for p in (2.0**16, 2.0**32) for scale in (1e-3, 1e-6) if scale < tick_s]
+    if not whole:
+        moduli += [p * scale / tick_s for p in (2.0**16, 2.0**32) for scale in (1e-3, 1e-6) if scale < tick_s]
     moduli.append(86400.0 / tick_s)
     return tuple(moduli)
 

@@ -124,7 +124,7 @@ def _word_class(cell: str) -> str:
     return "G" if _SPACED.match(text) else "N"
 
 
-_WEIGHT = {"N": 1.0, "G": 0.8, "T": 1.0, "E": 0.7, "F": 0.9, "X": 0.25}
+_WEIGHT = {"N": 1.0, "G": 0.6, "T": 1.0, "E": 0.7, "F": 0.9, "X": 0.25}
 
 
 def choose_dialect(lines: Sequence[str], delimiter: str | None = None) -> Dialect:
@@ -146,7 +146,8 @@ def choose_dialect(lines: Sequence[str], delimiter: str | None = None) -> Dialec
     best_score = 0.0
     for candidate in candidates:
         score = _score(body, Dialect(candidate, False))
-        if score > best_score * 1.02:
+        # Blanks also stand inside stamps and texts: they must explain the lines clearly better.
+        if score > best_score * (1.15 if candidate == WHITESPACE else 1.02):
             best, best_score = Dialect(candidate, wrapped), score
     if delimiter is None and _score(body, Dialect("")) > best_score * 1.02:
         best = Dialect("", wrapped)

@@ -113,7 +113,7 @@ def _parse_fast(block: Block, plan: Plan, count: int) -> Parsed | None:
         return None  # blank lines, or quotes over a line end: counted line by line
     columns = [_one(table.column(column.index)) for column in plan.columns]
     for column, values in zip(plan.columns, columns, strict=True):
-        if column.index in plan.clock_columns and values.null_count:
+        if (column.index in plan.clock_columns or column.index == plan.guard) and values.null_count:
             return None
         if column.kind == "number" and not column.exact:
             total = pc.sum(values).as_py()

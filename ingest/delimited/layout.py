@@ -48,7 +48,7 @@ def read_layout(
     split_stamp        the first two columns are a date and a time, which one name may stand for
     """
     layout = Layout(table.width, [""] * table.width, first_data_line=table.first_line)
-    lines = [(n, text) for n, text in table.above if text.strip(RULERS)]
+    lines = [(n, text) for n, text in table.above if text.strip(RULERS) and not _is_types_row(text, dialect)]
     rows = [(n, text, _cells(text, dialect, table.width, split_stamp)) for n, text in lines]
     header = None
     fresh: list[int] = []
@@ -60,7 +60,8 @@ def read_layout(
             continue
         above = rows[k - 1][2] if k > 0 else None
         if layout.units is None and (_is_units_row(cells) or _repeats_with_units(cells, above)):
-            layout.units_line, layout.units = number, [c.strip() for c in cells]
+            layout.units_line = number
+            layout.units = ["" if c.strip().lower().rstrip(":") in _UNIT_LABELS else c.strip() for c in cells]
             fresh.append(k)
             continue
         exact = len(cells) == table.width
@@ -119,14 +120,28 @@ def _cells(text: str, dialect: Dialect, width: int, split_stamp: bool = False) -
     return None
 
 
+_TYPES = re.compile(
+    r"(?:u?int|float|real|double|long|short|byte|char|string|str|text|bool|boolean|number|integer)\d{0,2}"
+)
+
+
+def _is_types_row(text: str, dialect: Dialect) -> bool:
+    """A row that gives each column's type, "float;float;string": neither names nor units."""
+    cells = [c.strip().lower() for c in split_line(strip_comment(text)[0], dialect) if c.strip()]
+    return len(cells) > 1 and all(_TYPES.fullmatch(c) for c in cells)
+
+
 def row_text_share(cells: Sequence[str]) -> float:
     named = [c for c in cells if c.strip()]
     return sum(cell_class(c) == "X" or is_unit(c) for c in named) / len(named) if named else 0.0
 
 
+_UNIT_LABELS = ("unit", "units", "einheit", "einheiten")
+
+
 def _is_units_row(cells: Sequence[str]) -> bool:
     """Nearly every cell that is not empty is a unit; names in brackets like "[V]" count."""
-    named = [c.strip() for c in cells if c.strip()]
+    named = [c.strip() for c in cells if c.strip() and c.strip().lower().rstrip(":") not in _UNIT_LABELS]
     if not named:
         return False
     if len(named) > 2:

@@ -136,6 +136,9 @@ def column_style(cells: Iterable[str], fallback: NumberStyle) -> NumberStyle | N
     if best == 0 or best < 0.5 * len(bare):
         return None
     fit = [style for hits, style in scored if hits == best]
+    marked = [text for text in marked if any(plain_number(text, style) is not None for style in fit)]
+    if not marked:
+        return NumberStyle(fallback.decimal)
     return _decide(marked, bare, fit, fallback)
 
 

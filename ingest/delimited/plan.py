@@ -48,6 +48,7 @@ class Plan:
     fast: bool = False
     decimal: str = "."
     clock_columns: tuple[int, ...] = ()
+    guard: int | None = None  # without a clock: a column that every row fills; a word there makes it no row
     fallback_codec: str = "cp1252"
     keep_blank: bool = False
     pairs: bool = False

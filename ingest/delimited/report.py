@@ -16,6 +16,7 @@ from ingest.delimited.plan import OddLine, Parsed
 from ingest.delimited.sniff import Sniffed
 from ingest.delimited.source import Block
 from ingest.delimited.stamps import parse_stamp, shape_of, style_of, wall_text
+from ingest.delimited.units import unit_of
 from ingest.delimited.wall import WallCheck
 from ingest.log import Clock, Fault
 
@@ -101,6 +102,11 @@ def clock_faults(sniffed: Sniffed, plan: ClockPlan | None, run: ClockRun | None,
                 None,
             )
             hint = f' "{counted}" only counts rows.' if counted else ""
+            stuck = next(
+                (e for e in sniffed.evidence if e.unit_text and (unit_of(e.unit_text) or ("",))[0] == "s"), None
+            )
+            if stuck is not None:
+                hint = f' "{stuck.source}" does not run like one: it stands still or goes back too often.'
             faults.append(
                 Fault(
                     "clock_missing",

@@ -89,7 +89,8 @@ def _kind_of_odd(cells: list[str], plan: Plan, text: str) -> str:
     if tuple(c.strip() for c in cells) == plan.header:
         return "repeat"
     classes = row_classes([c for c in cells if c.strip()])
-    if classes.count("N") * 2 < max(1, len(classes)):
+    numbers = classes.count("N")
+    if numbers * 2 < max(1, len(classes)) or (plan.dialect.delimiter == " " and numbers * 2 <= len(classes)):
         return "text"
     return "short" if len(cells) < plan.width else "long"
 
@@ -112,8 +113,8 @@ def _columns(
                 failures.append((column.index, row, code, text))
                 if code == "bad_number":
                     bad_in_row[row] += 1
-                    clock_bad[row] |= column.index in plan.clock_columns
-            if column.index in plan.clock_columns and values.null_count:
+                    clock_bad[row] |= column.index in plan.clock_columns or column.index == plan.guard
+            if (column.index in plan.clock_columns or column.index == plan.guard) and values.null_count:
                 clock_bad |= pc.is_null(values).to_numpy(zero_copy_only=False)
             parsed.columns.append(values)
         else:
@@ -124,7 +125,8 @@ def _columns(
                     if parse_stamp(text, column.stamp) is None:
                         bad_in_row[row] += 1
                         clock_bad[row] = True
-    gone = clock_bad | (bad_in_row * 2 >= max(numeric, 1)) if numeric else clock_bad
+    # A row with a good stamp is a row, whatever else is missing from it.
+    gone = clock_bad if plan.clock_columns or not numeric else clock_bad | (bad_in_row * 2 >= numeric)
     for row in map(int, np.flatnonzero(gone)):
         kind = _kind_of_text_row(rows[row], plan)
         text = plan.dialect.delimiter.join(rows[row]) if plan.dialect.delimiter else rows[row][0]

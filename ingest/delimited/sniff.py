@@ -136,6 +136,10 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
     sniffed.evidence = [replace(e, is_clock=e.index in used) for e in evidence]
     # Where several clocks stand side by side the shorter one's cells are empty at the end: such rows are good.
     plan.clock_columns = tuple(used) if len(sniffed.streams) == 1 else ()
+    first = evidence[0]
+    body = first.values[: max(1, int(0.9 * first.values.size))]  # a footer may stand in the rest
+    if not used and len(evidence) > 1 and first.kind == "number" and not np.isnan(body).any():
+        plan.guard = first.index
     plan.fast = can_be_fast(plan)
     sniffed.faults.extend(layout_faults(layout, tables, table, sample))
     return sniffed

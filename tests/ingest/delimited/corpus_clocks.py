@@ -477,3 +477,23 @@ def stated_interval() -> Case:
     return Case(
         "stated_interval", data.encode(), [("CH1", v)], [k * 0.002 for k in range(60)], clock={"rate_Hz": 500.0}
     )
+
+
+@case
+def restart_after_a_few_rows() -> Case:
+    """Too short for a counter to have gone round."""
+    stamps = [str(10 * k) for k in range(5)] + [str(10 * k) for k in range(55)]
+    return clocked(
+        "restart_after_a_few_rows",
+        stamps,
+        "t_ms",
+        codes=("clock_restart",),
+        time_s=[0.01 * k for k in range(5)] + [0.01 * k for k in range(55)],
+        recording=[0] * 5 + [1] * 55,
+    )
+
+
+@case
+def stamps_with_zone_behind_a_space() -> Case:
+    stamps = [s + " +0200" for s in _stamps("%Y-%m-%d %H:%M:%S.%f", cut=3)]
+    return clocked("stamps_with_zone_behind_a_space", stamps, "Time", clock={"wall_start": "2026-05-09T12:20:00Z"})

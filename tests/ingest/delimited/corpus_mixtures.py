@@ -497,3 +497,64 @@ def empty_cells_left_out_at_the_end() -> Case:
         codes=frozenset(["short_row"]),
         dialect={"header_line": 1},
     )
+
+
+@case
+def types_row_below_units() -> Case:
+    t, v, _ = truth()
+    names = ("Time", "Pack voltage", "State")
+    body = table(None, [text(t, 1), text(v, 3), ["RUN"] * 60])
+    data = ",".join(names) + "\nsec,V,-\nfloat,float,string\n" + body
+    return Case(
+        "types_row_below_units",
+        data.encode(),
+        list(zip(names, (t, v, None), strict=True)),
+        t,
+        dialect={"header_line": 1, "units_line": 2, "first_data_line": 4},
+    )
+
+
+@case
+def total_below_without_clock() -> Case:
+    """Nothing but a row number in front: the words in its place show that the last rows are none."""
+    _, v, i = truth()
+    names = ("No", "pack_voltage_V", "pack_current_A")
+    count = [float(k) for k in range(60)]
+    data = (
+        table(names, [[str(k) for k in range(60)], text(v, 3), text(i, 2)]) + "\nMean,24.8,20.1\nTotal,1488.0,1206.0\n"
+    )
+    return Case(
+        "total_below_without_clock",
+        data.encode(),
+        list(zip(names, (count, v, i), strict=True)),
+        clock=None,
+        codes=frozenset(["footer"]),
+    )
+
+
+@case
+def twelve_hours_without_half() -> Case:
+    _, v, _ = truth()
+    stamps = [(datetime(2026, 5, 9, 12, 59, 40) + timedelta(seconds=k)).strftime("%I:%M:%S") for k in range(60)]
+    return Case(
+        "twelve_hours_without_half",
+        table(("Time", "pack_voltage_V"), [stamps, text(v, 3)]).encode(),
+        [("Time", None), ("pack_voltage_V", v)],
+        [float(k) for k in range(60)],
+        codes=frozenset(["clock_wrap"]),
+        clock={"restarts": ()},
+    )
+
+
+@case
+def epoch_with_decimals_is_exact() -> Case:
+    """The stamps are too large for their second decimal in 64 bits; the differences come out exact all the same."""
+    _, v, _ = truth()
+    stamps = [f"{1778336400 + k / 100:.2f}" for k in range(60)]
+    return Case(
+        "epoch_with_decimals_is_exact",
+        table(("unix_time", "pack_voltage_V"), [stamps, text(v, 3)]).encode(),
+        [("unix_time", None), ("pack_voltage_V", v)],
+        [k / 100 for k in range(60)],
+        clock={"rate_Hz": 100.0, "duration_s": 0.59},
+    )

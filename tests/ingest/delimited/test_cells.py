@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 import pyarrow as pa
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ingest.delimited.numbers import NumberStyle, column_style, is_code, number_and_unit, plain_number, tidy
@@ -70,6 +70,7 @@ def test_day_and_month() -> None:
     assert unclear is not None and not unclear.sure
 
 
+@settings(deadline=None)
 @given(
     st.lists(st.datetimes(datetime(1990, 1, 1), datetime(2100, 1, 1)), min_size=70, max_size=90),
     st.sampled_from(["%Y-%m-%d %H:%M:%S.%f", "%Y-%m-%dT%H:%M:%S.%f", "%d.%m.%Y %H:%M:%S.%f", "%Y/%m/%d %H:%M:%S,%f"]),
@@ -164,6 +165,7 @@ def test_prefixes() -> None:
     assert unit_of("weapon") is None
 
 
+@settings(deadline=None)
 @given(st.floats(-1e9, 1e9, allow_nan=False), st.sampled_from(["V", "mA", "°C", "%", "rpm", "W"]))
 def test_glued_units_come_off(value: float, unit: str) -> None:
     text = f"{value:.4f}"
