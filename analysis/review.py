@@ -22,6 +22,7 @@ from analysis.findings import (
     worst_verdict,
 )
 from analysis.fit_check import fit_rows
+from analysis.log_ends import log_ends
 from analysis.match_data import MatchData, gather, place
 from analysis.outcome import Outcome
 from analysis.settings import DEFAULTS, Settings
@@ -63,7 +64,7 @@ def prepare(
     packs = () if pack is None else (pack,) if isinstance(pack, Pack) else tuple(pack)
     data = gather(place(logs, match), build, packs, match, settings)
     data = trusted(replace(data, window=find_window(data)))
-    return without_the_dead(data)
+    return log_ends(without_the_dead(data))
 
 
 def review_data(data: MatchData, *, with_advice: bool = True) -> Review:

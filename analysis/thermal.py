@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.binned import Binned, bin_signal
+from analysis.contact_sensors import sensed
 from analysis.contacts import ContactHeat, body_of_contact, contact_heat, default_limit
 from analysis.findings import Estimate, Finding, NotChecked, Occurrence
 from analysis.match_data import MatchData
@@ -200,6 +201,8 @@ def contacts(data: MatchData, wiring: Tree) -> Outcome:
         if wiring.run_of_contact(contact.id) is None:
             mend = f'add "{contact.id}" to the through of a wire'
             rows.append(NotChecked("contact_temperature", contact.id, "it is in no run", mend))
+    own = sensed(data)
+    rows = [row for row in rows if row.part not in own] + [row for some in own.values() for row in some]
     return Outcome(tuple(rows), curves)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from analysis.claimed_clocks import clock_skews
 from analysis.findings import QualityNote
 from analysis.match_data import MatchData
 from analysis.sampling import SLOWEST_USEFUL_S
@@ -39,6 +40,7 @@ def trusted(data: MatchData) -> MatchData:
             notes.append(slow)
     notes += _gaps(data)
     notes += _truncated(data)
+    notes += clock_skews(data)
     return replace(data, signals=signals, quality=tuple(notes), _inside={}, memo={})
 
 

@@ -27,7 +27,7 @@ def detect(data: MatchData, checked: Outcome) -> tuple[list[Finding], list[Happe
     found, happened = motors.detect(data)
     found += power.detect(data, checked)
     found += joints.detect(data)
-    found += pack.detect(data, checked)
+    found += pack.detect(data)
     return found, happened
 
 
@@ -52,16 +52,21 @@ def explain(
     return _link(numbered)
 
 
+_VOLTAGE_CHECKS = ("controller_cutoff", "controller_voltage", "rail_voltage", "receiver_restart")
+_OPENED = ("disconnect_opened", "disconnect_bounce", "fuse_opened", "joint_intermittent", "terminal_loose")
+
+
 def _consequences(findings: list[Finding]) -> list[Finding]:
     """Mark what only follows from another finding; the chain keeps it, the verdict line does not lead with it."""
+    opened = [f for f in findings if f.check in ("power", "joint") and f.cause in _OPENED]
     result = []
     for finding in findings:
         cause = finding.consequence_of
         for other in findings:
             if other is finding:
                 continue
-            if finding.check == "link" and other.check == "rail_voltage" and near(finding, other):
-                cause = "rail_voltage"
+            if finding.check == "link" and other.check in ("rail_voltage", "receiver_restart") and near(finding, other):
+                cause = other.check
             earlier = other.part == finding.part and other.start_s <= finding.start_s
             if finding.cause == "thermal_limit" and other.cause == "stall" and earlier:
                 cause = "motor:" + other.part
@@ -72,23 +77,46 @@ def _consequences(findings: list[Finding]) -> list[Finding]:
                 "pack_resistance",
             ):
                 cause = other.check
+            if finding.check in ("cell_minimum", "pack_sag") and other.check == "pack_empty" and near(finding, other):
+                cause, finding = other.check, replace(finding, cause="pack_empty", could_be=())
+            if finding.check == "pack_resistance" and finding.limit is not None and other.check == "cell_resistance":
+                cause, finding = other.check, replace(finding, cause=other.cause, could_be=(other.part,))
             if finding.check == "rail_voltage" and other.check == "rail_current":
                 cause = ""
             if finding.check == "rail_current" and other.check == "rail_voltage":
                 cause = "rail_voltage"
+        supply = next((o for o in opened if o is not finding and near(finding, o, 0.5)), None)
+        restarted = finding.cause == "undervoltage_restart" and finding.check == "power"
+        if supply is not None and (finding.check in _VOLTAGE_CHECKS or restarted):
+            cause = f"{supply.check}:{supply.cause}"
+            if finding.cause == supply.cause:  # named after it: then it sits where that sits
+                places = tuple(dict.fromkeys((finding.part, *supply.could_be)))
+                finding = replace(finding, could_be=places, kind=supply.kind)
         result.append(replace(finding, consequence_of=cause))
-    return result
+    return [_restarted(finding, findings) for finding in result]
+
+
+def _restarted(finding: Finding, findings: list[Finding]) -> Finding:
+    """An input under minimum_V that is followed by a new start is a loss of power and not only a sag."""
+    if finding.check != "controller_voltage" or finding.cause != "undervoltage_restart":
+        return finding
+    starts = [f for f in findings if f.check == "power" and f.cause == finding.cause and f.part == finding.part]
+    if not any(near(finding, f, 1.5) for f in starts):
+        return finding
+    return replace(finding, kind="power_loss", evidence=(*finding.evidence, "its uptime starts again"))
 
 
 def _link(findings: list[Finding]) -> list[Finding]:
-    """consequence_of as the id of the finding it follows from."""
+    """consequence_of as the id of the finding it follows from ("check" or "check:cause or part")."""
     linked = []
     for finding in findings:
         target = finding.consequence_of
         if target:
-            wanted = target.split(":")[0]
-            other = next((f for f in findings if f.check == wanted and f.id != finding.id), None)
-            target = other.id if other is not None else ""
+            wanted, _, which = target.partition(":")
+            of_check = [f for f in findings if f.check == wanted and f.id != finding.id]
+            exact = [f for f in of_check if which in ("", f.cause, f.part)]
+            found = exact or of_check
+            target = found[0].id if found else ""
         linked.append(replace(finding, consequence_of=target))
     return linked
 

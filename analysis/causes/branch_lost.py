@@ -9,7 +9,7 @@ from analysis.findings import Finding, Occurrence
 from analysis.match_data import MatchData
 from analysis.openings import Opening, openings
 from analysis.spans import max_between
-from analysis.taps import candidates_of
+from analysis.suspects import candidates_of
 from analysis.wiring import Tree, tree
 from ingest.channels import parse_channel
 

@@ -15,7 +15,7 @@ from analysis.match_data import MatchData
 from analysis.openings import Opening, openings
 from analysis.signal import Signal
 from analysis.spans import max_between, mean_between
-from analysis.taps import candidates_of
+from analysis.suspects import candidates_of
 from analysis.wiring import tree
 
 # Our choices: logs of one robot stop within this of each other when their supply goes; a robot at work has drawn

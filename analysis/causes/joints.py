@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from analysis.findings import Finding, Occurrence
+from analysis.joint_moments import Flicker
 from analysis.match_data import MatchData
-from analysis.taps import Flicker, Joints, JointStep, joints
+from analysis.taps import Joints, JointStep, joints
 from analysis.wiring import Tree, tree
 
 SURE_SIGMAS = 12.0  # our choice: twice what no healthy match reaches

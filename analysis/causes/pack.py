@@ -5,29 +5,31 @@ Cold and age both raise the resistance of every cell; one match cannot tell them
 
 from __future__ import annotations
 
+import numpy as np
+
+from analysis.causes import charge
 from analysis.findings import Finding, Occurrence
 from analysis.match_data import MatchData
-from analysis.outcome import Outcome
 from analysis.pack_check import capacity_Ah, pack_fit
-from analysis.pack_model import NotFitted, PackFit, fit_cells
-from analysis.signal import Measured
+from analysis.pack_model import NotFitted, PackFit, fit_cells, resample_common
+from analysis.pack_model.common import jackknife_half_width
+from analysis.run_drops import robust
+from analysis.signal import Bools
 
 # Resistance of a lithium-polymer cell at 8 degC against 25 degC: 1.3 to 1.8 times (memory), so a rise of this
 # much is worth a word at all.
 NOTABLE_RATIO = 1.15
+BLOCKS = 10
 
 
-def detect(data: MatchData, checked: Outcome) -> list[Finding]:
-    found: list[Finding] = []
-    weak = weak_cell(data)
+def detect(data: MatchData) -> list[Finding]:
+    found: list[Finding] = charge.detect(data)
+    weak = weak_cell(data) or weak_by_lowest(data)
     if weak is not None:
         found.append(weak)
     raised = raised_resistance(data)
     if raised is not None:
         found.append(raised)
-    start = not_full(data, checked)
-    if start is not None:
-        found.append(start)
     return found
 
 
@@ -81,6 +83,63 @@ def weak_cell(data: MatchData) -> Finding | None:
     )
 
 
+def weak_by_lowest(data: MatchData) -> Finding | None:
+    """A log of the lowest cell beside the whole pack: it sags by more than its share, and which it is stays open."""
+    current, volts, lowest = (data.get(n) for n in ("pack_current_A", "pack_voltage_V", "cell_min_V"))
+    if current is None or volts is None or lowest is None or data.pack is None or data.pack.cells < 3:
+        return None
+    if not data.same_clock("pack_current_A", "pack_voltage_V", "cell_min_V") or data.window is None:
+        return None
+    common = resample_common([s.between(data.window.start_s, data.window.end_s) for s in (current, volts, lowest)])
+    if isinstance(common, NotFitted) or len(common.t_s) < 10 * BLOCKS:
+        return None
+    i, v, low = common.values
+    on = np.logical_and.reduce([*common.ok, *(~c for c in common.clipped)])
+    n = data.pack.cells
+    used = np.cumsum(np.where(on, i, 0.0))
+    used = used / max(abs(float(used[-1])), 1e-9)
+    x = np.column_stack([i, np.ones(len(i)), used, used**2])
+    if float(i[on].std()) < 3.0:
+        return None
+
+    def shares(keep: Bools) -> tuple[float, float]:
+        """(mΩ of the lowest cell, mΩ of the mean of the others)."""
+        mean, more = (-1e3 * float(robust(x, y, keep)[0][0]) for y in (v / n, low))
+        return more, (n * mean - more) / (n - 1)
+
+    mine, others = shares(on)
+    blocks = np.arange(len(i)) * BLOCKS // len(i)
+    left_out = np.array([np.divide(*shares(on & (blocks != k))) for k in range(BLOCKS)])
+    half = jackknife_half_width(left_out)
+    if others <= 0 or mine / others - half < 1.0 or mine < data.settings.weak_cell_share * others:
+        return None
+    data.memo["weak_by_lowest"] = True
+    start, end = _span(data)
+    return Finding(
+        kind="voltage_sag",
+        cause="weak_cell",
+        part="pack",
+        channel="cell_min_V",
+        start_s=start,
+        end_s=end,
+        measured=mine,
+        low=max(mine - half * others, 0.0),
+        high=mine + half * others,
+        unit="mohm",
+        verdict="fault",
+        confidence="likely",
+        limit=others,
+        could_be=tuple(f"cell{k}" for k in range(1, n + 1)),
+        evidence=(
+            f"the lowest cell loses {mine:.1f} mV an ampere, the mean of the others {others:.1f}",
+            "which cell it is was not logged: measure each, or log the balance lead",
+        ),
+        rating_source="the other cells of the same pack",
+        check="cell_resistance",
+        occurrences=(Occurrence(start, end, mine),),
+    )
+
+
 def raised_resistance(data: MatchData) -> Finding | None:
     """The whole pack above its first figure: cold, old, or either."""
     fit = pack_fit(data)
@@ -91,7 +150,7 @@ def raised_resistance(data: MatchData) -> Finding | None:
     if one is None or one.low < NOTABLE_RATIO * pack.resistance_mohm:
         return None
     fits = data.memo.get("cell_fits")
-    if fits is not None and fits.weak:
+    if (fits is not None and fits.weak) or data.memo.get("weak_by_lowest"):
         return None  # one cell explains it
     temp = data.get("pack_temp_degC")
     cold: bool | None = None
@@ -128,35 +187,4 @@ def raised_resistance(data: MatchData) -> Finding | None:
         check="pack_resistance",
         occurrences=(Occurrence(start, end, one.value),),
         facts={"per_cell_mohm": one.value / pack.cells},
-    )
-
-
-def not_full(data: MatchData, checked: Outcome) -> Finding | None:
-    """The pack rested clearly under its full voltage before the match."""
-    state = data.memo.get("charge_state")
-    pack = data.pack
-    if state is None or isinstance(state.start_pct, NotFitted) or state.start_cell_V is None or pack is None:
-        return None
-    rest: Measured = state.start_cell_V
-    full = pack.full_cell_V
-    if full is None or rest.high >= data.settings.not_full_cell_V:
-        return None
-    start, _ = _span(data)
-    return Finding(
-        kind="voltage_sag",
-        cause="not_full",
-        part="pack",
-        channel="pack_voltage_V",
-        start_s=start,
-        end_s=start,
-        measured=rest.value * pack.cells,
-        low=rest.low * pack.cells,
-        high=rest.high * pack.cells,
-        unit="V",
-        verdict="note",
-        confidence="likely",
-        limit=full * pack.cells,
-        evidence=(f"{rest.value:.2f} V a cell at rest before the match: about {state.start_pct.value:.0f} % charged",),
-        rating_source=f"full voltage of {pack.chemistry}",
-        check="charge_at_start",
     )

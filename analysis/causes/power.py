@@ -19,12 +19,18 @@ __all__ = ["detect", "power_gone", "without_the_dead"]
 
 # Loggers of 50 Hz and clocks aligned to some milliseconds: this long before the loss nothing is blurred by it.
 END_OF_POWER_S = 0.05
+# A bus without its pack collapses, or is driven past any sensor by what still turns; neither is the sensor's fault.
+DEAD_NOTES = ("logger_gap", "sensor_clipped", "frozen_values")
 
 
 def detect(data: MatchData, checked: Outcome) -> list[Finding]:
     gone = power_gone(data)
     found = [gone] if gone is not None else []
     return [*found, *disconnect.bounces(data), *branch_lost.detect(data), *restarts.detect(data, checked)]
+
+
+def _of_pack(channel: str | None) -> bool:
+    return channel is not None and channel.startswith(("pack_", "cell"))
 
 
 def without_the_dead(data: MatchData) -> MatchData:
@@ -42,7 +48,7 @@ def without_the_dead(data: MatchData) -> MatchData:
     if gone is not None and data.window is not None and gone.start_s < data.window.end_s:
         end = max(gone.start_s - END_OF_POWER_S, data.window.start_s)
         window = replace(data.window, end_s=end, how=data.window.how + ", up to the loss of power")
-        quality = tuple(n for n in data.quality if n.code != "logger_gap" or n.start_s < end)
+        quality = tuple(n for n in data.quality if n.code not in DEAD_NOTES or n.start_s < end or _of_pack(n.channel))
         data = replace(data, window=window, quality=quality)
     signals = dict(data.signals)
     for one in lost:

@@ -60,7 +60,6 @@ def _controller(data: MatchData, part: str, name: str, places: tuple[Occurrence,
         evidence=tuple(evidence),
         check="power",
         occurrences=places,
-        consequence_of="power:opening" if opened else "",
     )
 
 
