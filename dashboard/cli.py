@@ -83,6 +83,23 @@ def _review(p: argparse.ArgumentParser) -> None:
     _json(p)
 
 
+def _whatif(p: argparse.ArgumentParser) -> None:
+    p.add_argument("what", nargs="+", metavar="MATCH_OR_FILE", help="a match of the season, or log files")
+    _season(p, required=False)
+    p.add_argument(
+        "--set",
+        action="append",
+        required=True,
+        metavar="KEY=VALUE",
+        help="what to change: a path in the build or pack file, pack=<id>, wire.<id>.joints=remade; several times",
+    )
+    p.add_argument("--build", metavar="B.toml", help="the build file (with log files)")
+    p.add_argument("--pack", metavar="P.toml", help="the pack file (with log files)")
+    p.add_argument("--cells", type=int, metavar="N", help="cells in series, where no pack file is at hand")
+    _reading(p)
+    _json(p)
+
+
 def _check(p: argparse.ArgumentParser) -> None:
     p.add_argument("build", metavar="BUILD.toml", help="the build file")
     p.add_argument("--pack", metavar="P.toml", help="the pack file")
@@ -138,6 +155,11 @@ COMMANDS: dict[str, tuple[str, str, Adder]] = {
         "say what went past its rating, why, and what to do",
         "afterbout review m01 --season my-season",
         _review,
+    ),
+    "whatif": (
+        "replay a match with a changed wiring, pack or limit",
+        'afterbout whatif m01 --season my-season --set "wire.battery_lead.gauge=10 AWG"',
+        _whatif,
     ),
     "check": (
         "hold a build against its own ratings, without a log",

@@ -1,0 +1,118 @@
+"""The replay's band in low and high of every row: the same checks on the ends of the demand model."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from analysis.findings import Estimate, Finding, Passed, Review, worst_verdict
+from analysis.outcome import Row
+
+Judged = Finding | Passed
+Key = tuple[str, str]
+
+
+# What the fitted pack itself leaves unexplained in the lowest sample of a match (our choice, from simulated matches:
+# with it the band covers the re-simulated voltage in more than nine of ten).
+MODEL_V = 0.05
+CURRENT_UNITS = ("A", "Ah", "Wh")
+
+
+@dataclass(frozen=True)
+class End:
+    """One end of the band: what its checks measured, and by what share the currents of a part are higher."""
+
+    spans: dict[Key, tuple[float, float]]
+    shares: dict[str, float]
+
+    def span(self, key: Key, value: float, unit: str) -> tuple[float, float] | None:
+        if key in self.spans:
+            return self.spans[key]
+        share = self.shares.get(key[1]) if unit in CURRENT_UNITS else None
+        return None if share is None else (value * share, value * share)
+
+
+def ends(rows: Iterable[Row]) -> dict[Key, tuple[float, float]]:
+    """(check or name, part) -> (low, high) of what one end of the band measured."""
+    found: dict[Key, tuple[float, float]] = {}
+    for row in rows:
+        if isinstance(row, Estimate):
+            found[(row.name, row.part)] = (row.low, row.high)
+        elif isinstance(row, Finding | Passed) and row.measured is not None:
+            low = row.measured if row.low is None else row.low
+            high = row.measured if row.high is None else row.high
+            found[(row.check, row.part)] = (low, high)
+    return found
+
+
+def with_band(review: Review, others: Sequence[End]) -> Review:
+    """The review with every interval widened to what the ends gave; a pass that an end takes away becomes close."""
+
+    def wide(key: Key, low: float | None, high: float | None, value: float, unit: str) -> tuple[float, float]:
+        spans = [span for end in others if (span := end.span(key, value, unit)) is not None]
+        spans.append((value if low is None else low, value if high is None else high))
+        more = MODEL_V if unit == "V" and others else 0.0
+        return min(span[0] for span in spans) - more, max(span[1] for span in spans) + more
+
+    estimates = []
+    for row in review.estimates:
+        low, high = wide((row.name, row.part), row.low, row.high, row.value, row.unit)
+        estimates.append(replace(row, low=low, high=high))
+    findings = []
+    for finding in review.findings:
+        if finding.measured is None or not finding.check:
+            findings.append(finding)
+            continue
+        low, high = wide((finding.check, finding.part), finding.low, finding.high, finding.measured, finding.unit)
+        findings.append(replace(finding, low=low, high=high))
+    passed: list[Passed] = []
+    for ok in review.passed:
+        low, high = wide((ok.check, ok.part), ok.low, ok.high, ok.measured, ok.unit)
+        widened = replace(ok, low=low, high=high)
+        if not _reaches(widened):
+            passed.append(widened)
+        else:
+            findings.append(_close(widened, len(findings) + 1))
+    match = review.match
+    if len(findings) > len(review.findings):
+        match = replace(match, verdict=worst_verdict(tuple(findings), True))
+    return replace(review, match=match, estimates=tuple(estimates), findings=tuple(findings), passed=tuple(passed))
+
+
+MINIMA = ("pack_sag", "cell_minimum", "controller_cutoff", "controller_voltage", "rail_voltage")
+
+
+def _reaches(row: Passed) -> bool:
+    if row.low is None or row.high is None:
+        return False
+    return row.low < row.limit if row.check in MINIMA else row.high > row.limit
+
+
+def _close(row: Passed, number: int) -> Finding:
+    kind: Any = "voltage_sag" if row.check in MINIMA else "thermal_buildup" if row.unit == "degC" else "current_spike"
+    return Finding(
+        kind=kind,
+        cause="unknown",
+        part=row.part,
+        channel=None,
+        start_s=0.0,
+        end_s=0.0,
+        measured=row.measured,
+        low=row.low,
+        high=row.high,
+        unit=row.unit,
+        verdict="close",
+        confidence="possible",
+        limit=row.limit,
+        margin_pct=row.margin_pct,
+        evidence=("an end of the replay's band reaches it",),
+        rating_source=row.rating_source,
+        check=row.check,
+        id=f"f{number}",
+    )
+
+
+def judged(rows: Iterable[Row]) -> dict[Key, Judged]:
+    """Findings and passes of checks by (check, part)."""
+    return {(row.check, row.part): row for row in rows if isinstance(row, Finding | Passed) and row.check}

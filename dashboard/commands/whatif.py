@@ -1,0 +1,67 @@
+"""afterbout whatif: the recorded match with a changed wiring, pack or limit."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from dashboard.output import print_json, say
+
+
+def run(args: argparse.Namespace) -> int:
+    from analysis.changes import changed
+    from analysis.replay import replay
+    from dashboard.cli import EXIT_DONE, EXIT_INPUT
+    from dashboard.progress import Progress
+    from dashboard.reviewing import review_files, review_match
+    from ingest.errors import DescriptionError, UsageError
+    from ingest.season import Season
+
+    packs = {}
+    with Progress("replaying") as show:
+        show(0.0, args.what[0])
+        if args.season is not None:
+            if len(args.what) != 1:
+                raise UsageError("with --season, name one match", found=" ".join(args.what))
+            season = Season(args.season)
+            bench = review_match(season, args.what[0], with_advice=False)
+            packs = {pack.id: pack for pack in season.packs()}
+        else:
+            bench = review_files(
+                args.what, args.build, args.pack, args.cells, reading=args.reading, rate_Hz=args.rate, dbc=args.dbc
+            )
+        if bench.build is None:
+            raise DescriptionError(
+                "no build is named for this match: there is nothing to change",
+                file=args.what[0],
+                mend="Give --build B.toml, or name the build in the match file.",
+            )
+        changes = changed(bench.build, bench.pack, args.set, packs)
+        show(0.4, changes.text)
+        found = replay(bench.data, changes, bench.review)
+    document = whatif_document(changes, found)
+    if args.json:
+        print_json(document)
+    else:
+        from dashboard.whatif_page import whatif_text
+
+        say(whatif_text(document))
+    return EXIT_INPUT if found.refused is not None else EXIT_DONE
+
+
+def whatif_document(changes: Any, found: Any) -> dict[str, Any]:
+    """The contract's document of a replay."""
+    from analysis.findings import plain
+
+    return plain(
+        {
+            "schema": "afterbout.whatif/1",
+            "changes": changes.as_dict(),
+            "before": found.before.to_dict(),
+            "after": None if found.after is None else found.after.to_dict(),
+            "adds_g": found.adds_g,
+            "unweighed": list(changes.unweighed),
+            "notes": list(found.notes),
+            "refused": found.refused,
+        }
+    )
