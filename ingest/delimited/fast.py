@@ -11,12 +11,13 @@ import pyarrow.compute as pc
 from pyarrow import csv as pacsv
 
 from ingest.delimited.plan import Parsed, Plan
-from ingest.delimited.rough import parse_rough
-from ingest.delimited.source import Block
+from ingest.delimited.rough import merge, parse_rough
+from ingest.delimited.source import Block, whole_lines
 from ingest.delimited.unit_columns import apply_unit_columns
 
 # Spellings of "no value" that need no report beyond being counted as missing; all are in numbers.MISSING.
 NOTHING = ["", "NaN", "nan", "NAN", "NA", "N/A", "n/a", "null", "NULL", "None", "none", "-", "--", "---", "-nan"]
+PIECE_BYTES = 64 << 10
 _RUNS = re.compile(rb"[ \t]+")
 _EDGES = re.compile(rb"(?m)^ | $")
 
@@ -56,6 +57,15 @@ def _parse(block: Block, plan: Plan) -> Parsed:
             parsed = _parse_fast(block, plan, count)
             if parsed is not None:
                 return parsed
+            if len(block.data) > PIECE_BYTES:
+                cut = whole_lines(block.data[: len(block.data) // 2])
+                if 0 < cut < len(block.data):
+                    # One bad line must not slow the whole block down: halve it until the trouble is in a small piece.
+                    line = block.line + block.data.count(b"\n", 0, cut)
+                    first = Block(block.data[:cut], block.line, False, True)
+                    return merge(
+                        [_parse(first, plan), _parse(Block(block.data[cut:], line, block.last, block.ended), plan)]
+                    )
         elif block.line + count > plan.first_data_line:
             head, rest = _split_at(block, plan.first_data_line)
             if rest.data and head.data and (stop is None or rest.line + rest.data.count(b"\n") < stop):

@@ -116,7 +116,7 @@ class DelimitedReader:
 
     def _blocks(self) -> Iterator[Block]:
         sample = self._sniffed.sample
-        size = BLOCK_BYTES if not sample.whole else SMALL_BLOCK_BYTES
+        size = BLOCK_BYTES if not sample.whole and self._sniffed.plan.fast else SMALL_BLOCK_BYTES
         return self._source.blocks(sample.encoding, sample.line_end, sample.nuls_inside, size)
 
     def _parse(self, block: Block) -> _Ready:

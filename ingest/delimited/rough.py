@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import re
 
 import numpy as np
@@ -246,8 +245,17 @@ def _to_text(cells: list[str]) -> pa.Array:
 
 
 def merge(parts: list[Parsed]) -> Parsed:
-    """Several parsed pieces as one, for sampling."""
+    """Several parsed pieces as one, in order."""
     columns = [pa.concat_arrays([p.columns[k] for p in parts]) for k in range(len(parts[0].columns))]
-    lines = np.concatenate([p.lines for p in parts])
-    odd = list(itertools.chain.from_iterable(p.odd for p in parts))
-    return Parsed(columns, int(lines.size), lines, odd, {}, sum(p.encoding_faults for p in parts), True)
+    merged = Parsed(columns, sum(p.rows for p in parts), np.concatenate([p.lines for p in parts]))
+    before = 0
+    for part in parts:
+        for entry in part.odd:
+            entry.position += before
+        merged.odd.extend(part.odd)
+        for key, (count, line, example) in part.cells.items():
+            merged.cells.setdefault(key, [0, line, example])[0] += count
+        merged.encoding_faults += part.encoding_faults
+        merged.rough = merged.rough or part.rough
+        before += part.rows
+    return merged

@@ -141,7 +141,7 @@ class Source:
             data = carry + (data if line_end in ("lf", "crlf") else normal_ends(data))
             if line_end in ("lf", "crlf") and b"\r" in data and data.count(b"\r") != data.count(b"\r\n"):
                 data = normal_ends(data)
-            cut = _cut(data)
+            cut = whole_lines(data)
             if cut == 0:
                 if len(data) > MAX_LINE_BYTES:
                     raise too_long(self.path, line)
@@ -181,7 +181,7 @@ def to_utf8(raw: bytes, encoding: Encoding) -> bytes:
     return raw.decode(encoding.codec, errors="replace").encode("utf-8")
 
 
-def _cut(data: bytes) -> int:
+def whole_lines(data: bytes) -> int:
     """Where the last whole row ends: a line feed that is not inside quotes, where quotes are in use at all."""
     end = data.rfind(b"\n") + 1
     if end == 0 or b'"' not in data:
