@@ -59,7 +59,7 @@ def _named(finding: Finding, best: Happening, detected: list[Finding]) -> Findin
     if best.cause == "short":
         short = next((f for f in detected if f.cause == "short" and f.part == best.part), None)
         places = tuple(dict.fromkeys((best.part, *(short.could_be if short is not None else ()))))
-    evidence = (*finding.evidence, f"{best.what}: {best.detail}")
+    evidence = (*finding.evidence, best.detail)
     return replace(finding, cause=best.cause, could_be=places, evidence=evidence)
 
 
@@ -105,7 +105,7 @@ def _cutoff(
     best = _best(data, finding, None, [h for h in happened if h.cause in _RANK])
     why = "its output went on: the dip was too short or too shallow for its cutoff"
     cause = best.cause if best is not None else "unknown"
-    more = (f"{best.what}: {best.detail}",) if best is not None else ()
+    more = (best.detail,) if best is not None else ()
     return _doubted(replace(finding, cause=cause, evidence=(*finding.evidence, why, *more)))
 
 
@@ -130,7 +130,7 @@ def _heated(
     best = _best(data, finding, wiring, faults)
     if best is None:
         return finding
-    return replace(finding, cause=best.cause, evidence=(*finding.evidence, f"{best.what}: {best.detail}"))
+    return replace(finding, cause=best.cause, evidence=(*finding.evidence, best.detail))
 
 
 def _best(data: MatchData, finding: Finding, wiring: Tree | None, happened: list[Happening]) -> Happening | None:
