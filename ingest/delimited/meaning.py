@@ -55,7 +55,8 @@ def name_columns(
 ) -> list[ColumnMeaning]:
     """The meaning of each column, in the order given; value_in_unit = source_value * scale + offset.
 
-    parts maps the build's ids to their kind, pole_pairs its controllers and motors to their pole pairs. What the reading says of a column stands; the rest is worked out.
+    parts maps the build's ids to their kind, pole_pairs its controllers and motors to their pole pairs.
+    What the reading says of a column stands; the rest is worked out.
     """
     names = [column.source for column in columns]
     lettered = designators(names)

@@ -17,7 +17,7 @@ from ingest.delimited.fast import parse_block
 from ingest.delimited.ledger import Ledger
 from ingest.delimited.meaning import name_columns
 from ingest.delimited.plan import Parsed
-from ingest.delimited.report import clock_faults, clock_of, dialect_of, end_of_file
+from ingest.delimited.report import clock_faults, clock_of, dialect_of, end_of_file, header_pairs
 from ingest.delimited.rough import parse_rough
 from ingest.delimited.sniff import Sniffed, sniff
 from ingest.delimited.source import BLOCK_BYTES, Block, Source
@@ -55,10 +55,7 @@ class DelimitedReader:
         try:
             self._sniffed = sniff(self._source, reading, options.rate_Hz)
             if reading is None and options.readings:
-                pairs = [
-                    (e.source, e.unit_text if e.unit_note == "units row" else None) for e in self._sniffed.evidence
-                ]
-                reading = find_reading(options.readings, fingerprint(pairs), self._name)
+                reading = find_reading(options.readings, fingerprint(header_pairs(self._sniffed)), self._name)
                 if reading is not None:
                     self._sniffed = sniff(self._source, reading, options.rate_Hz)
         except BaseException:
@@ -221,7 +218,7 @@ class DelimitedReader:
         if self._source.nul_bytes and not any(f.code == "nul_bytes" for f in ledger.faults):
             ledger.faults.append(Fault("nul_bytes", "repaired", f"{self._source.nul_bytes} NUL bytes were left out."))
         for tally in self._tallies:
-            ledger.faults.extend(tally.meaning.faults)
+            ledger.faults.extend((*tally.meaning.faults, *tally.late_faults()))
             if tally.plan.unit_varies:
                 note = f"The unit beside it varies; all are read in {tally.plan.unit_of_column}."
                 ledger.faults.append(Fault("unit_in_cell", "repaired", note, None, tally.plan.source))

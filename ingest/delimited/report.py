@@ -19,6 +19,7 @@ from ingest.delimited.stamps import parse_stamp, shape_of, style_of, wall_text
 from ingest.delimited.units import unit_of
 from ingest.delimited.wall import WallCheck
 from ingest.log import Clock, Fault
+from ingest.readings import fingerprint
 
 MOST_LISTED = 200
 
@@ -36,7 +37,13 @@ def dialect_of(sniffed: Sniffed) -> dict[str, Any]:
         "line_end": sniffed.sample.line_end,
         "lines_in_quotes": plan.dialect.wrapped,
         "comment": plan.dialect.comment,
+        "fingerprint": fingerprint(header_pairs(sniffed)),
     }
+
+
+def header_pairs(sniffed: Sniffed) -> list[tuple[str, str | None]]:
+    """(name, unit of the units row) of every column: what a reading is found again by."""
+    return [(e.source, e.unit_text if e.unit_note == "units row" else None) for e in sniffed.evidence]
 
 
 def clock_of(sniffed: Sniffed, run: ClockRun | None, wall: WallCheck | None, rows: int) -> Clock | None:

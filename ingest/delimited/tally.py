@@ -7,11 +7,11 @@ from dataclasses import dataclass, field, replace
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from ingest.channels import parse_channel
+from ingest.channels import is_plausible, parse_channel
 from ingest.delimited.clock import ClockPlan
 from ingest.delimited.column import ColumnEvidence, ColumnMeaning
 from ingest.delimited.plan import ColumnPlan
-from ingest.log import Column, channel_field
+from ingest.log import Column, Fault, channel_field
 
 
 @dataclass
@@ -31,6 +31,7 @@ class Tally:
     rows: int = 0
     words: set[str] = field(default_factory=set)
     bad: int = 0
+    sentinels_hit: int = 0
 
     @property
     def numeric(self) -> bool:
@@ -68,6 +69,7 @@ class Tally:
             inside = [s for s in self.meaning.sentinels if low <= s <= high]
             if inside:
                 hit = pc.is_in(values, value_set=pa.array(inside, values.type))
+                self.sentinels_hit += pc.sum(hit).as_py() or 0
                 values = pc.if_else(hit, pa.scalar(None, values.type), values)
                 top = pc.min_max(values)
                 low, high = top["min"].as_py(), top["max"].as_py()
@@ -95,6 +97,25 @@ class Tally:
         if self.stored is None:
             return values
         return pc.dictionary_encode(values)
+
+    def late_faults(self) -> list[Fault]:
+        """What only the whole file shows: values that stand for none, and figures no such channel can have."""
+        found: list[Fault] = []
+        said = {fault.code for fault in self.meaning.faults}
+        name = self.plan.source
+        if self.sentinels_hit and "sentinel" not in said:
+            note = f"{self.sentinels_hit} cells hold a value that stands for none; they are taken as missing."
+            found.append(Fault("sentinel", "repaired", note, None, name, self.sentinels_hit))
+        channel = parse_channel(self.meaning.channel) if self.meaning.channel else None
+        about = self.column()
+        if channel is None or about.min is None or about.max is None or "implausible" in said:
+            return found
+        if not is_plausible(channel, about.min, about.max):
+            limits = f"{channel.quantity.low:g} to {channel.quantity.high:g} {channel.unit}"
+            figures = f"{about.min:.4g} to {about.max:.4g} {channel.unit}"
+            note = f"{figures} is outside what {channel.name} can be ({limits})."
+            found.append(Fault("implausible", "doubtful", note, None, name))
+        return found
 
     def column(self) -> Column:
         """The contract's description of the column, complete when all blocks were taken."""

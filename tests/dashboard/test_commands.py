@@ -112,6 +112,18 @@ def test_a_saved_reading_is_found_and_used(demo: Demo, tmp_path: Path, afterbout
     assert afterbout("inspect", file, "--save-reading", target).code == 2  # never written over
 
 
+def test_a_reading_in_the_season_is_found_again_by_its_header(own: Path, demo: Demo, afterbout: Command) -> None:
+    file = demo[0] / "raw" / "m02" / "pack_logger.csv"
+    (own / "readings").mkdir(exist_ok=True)
+    target = own / "readings" / "pack.toml"
+    assert afterbout("inspect", file, "--save-reading", target).code == 0
+    text = target.read_text(encoding="utf-8").replace("pack_temp_degC", "chassis_temp_degC")
+    target.write_text(text, encoding="utf-8")
+    assert afterbout("add", file, "--season", own, "--match", "m20", "--build", "a", "--pack", "p1").code == 0
+    (stored,) = (own / "telemetry" / "match=m20").glob("*.parquet")
+    assert "chassis_temp_degC" in pq.read_schema(stored).names
+
+
 def test_note_and_export(own: Path, tmp_path: Path, afterbout: Command) -> None:
     noted = afterbout(
         "note", "m01", "--season", own, "--part", "weapon", "--quantity", "temperature", "--value", "61",
