@@ -25,6 +25,8 @@ EPISODE_S = 0.8
 GOOD_AGAIN_S = 1.0
 LEAST_SOUND_BINS = 100
 ONSET_S = 4.0
+GAINED_SHARE = 0.2
+MOST_FITTED = 4000  # bins that the sound state is fitted on; more change nothing
 
 
 @dataclass(frozen=True)
@@ -71,6 +73,7 @@ class _Moments:
     bad: Bools
     mohm: Floats
     sigma_V: float
+    gained: Bools  # bins that lost clearly less: no joint does that, an unquiet current sensor does
     least_V: Floats  # the loss that would have been clear in each bin
     current_A: Floats
 
@@ -92,12 +95,17 @@ def _moments(fine: Drop, run: str, sound_until_s: float | None) -> _Moments:
     whole = sound is fine.on
     if not whole:  # what the head of the match cannot fix goes by the plain shape: no drift from so little
         x = np.delete(x, len(fine.path) + 1, axis=1)
-    beta, _ = robust(x, fine.y, sound, i if whole else None)
+    some = slice(None, None, max(1, len(i) // MOST_FITTED))
+    beta, _ = robust(x[some], fine.y[some], sound[some], i[some] if whole else None)
     left = fine.y - x @ beta
     sigma = max(1.4826 * float(np.median(np.abs(left[sound]))), 0.5 * fine.noise_V, 1e-4)
-    mohm = np.where(flowing, 1e3 * left / np.where(flowing, i, 1.0), 0.0)
+    # By the largest current nearby: a reading that misses its current for one bin would else pass for a resistance.
+    near = np.abs(i)
+    near = np.maximum(near, np.maximum(np.append(near[1:], 0.0), np.insert(near[:-1], 0, 0.0)))
+    mohm = np.where(flowing, 1e3 * left / np.where(flowing, np.sign(i) * near, 1.0), 0.0)
     least = BAD_SIGMAS * sigma + 1.5 * fine.blur
-    return _Moments(run, flowing, flowing & (mohm > BAD_MOHM) & (np.abs(left) > least), mohm, sigma, least, i)
+    clear = flowing & (np.abs(left) > least)
+    return _Moments(run, flowing, clear & (mohm > BAD_MOHM), mohm, sigma, clear & (mohm < -BAD_MOHM), least, i)
 
 
 def flicker(fine: Drop, best: tuple[str, Step] | None, wiring: Tree) -> Flicker | None:
@@ -137,6 +145,8 @@ def _episodes(drop: Drop, moments: _Moments, wiring: Tree) -> Flicker | None:
         between = telling & ~bad[inside]
         turns = int(np.sum(np.diff(np.concatenate(([False], between)).astype(np.int8)) == 1))
         if len(group) < 4 or int(between.sum()) < 2 or turns < 1:
+            continue
+        if int(moments.gained[inside].sum()) > GAINED_SHARE * len(group):
             continue
         spans.append((float(t[group[0]]), float(t[group[-1]]), float(np.percentile(lost[group], 90))))
         dips += 1 + turns

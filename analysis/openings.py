@@ -23,6 +23,9 @@ APART_V = 0.5
 SHARED_OHM = 0.030
 # Two sound taps of one voltage lie closer than this at rest, whatever their zero errors.
 TAPS_DISAGREE_V = 3.0
+# A pack that loses its load rises; so little may be its knee and the sensor.
+UNHELD_V = 2.5
+BLOCK_S = 0.2
 SLOWEST_S = 0.6
 LASTING_S = 1.0
 JOIN_S = 0.03
@@ -33,6 +36,7 @@ class Opening:
     """One time that a run stood open. end_s is the last stamp it was seen open; lasting: it never closed again.
 
     before_A: what flowed just before; apart_V: the largest voltage across it; tap: the channel on the far side.
+    alone: no tap on the pack's side; told by a voltage that falls although its load went.
     """
 
     run: str
@@ -44,6 +48,7 @@ class Opening:
     tap: str
     current: str
     samples: int
+    alone: bool = False
 
 
 def openings(data: MatchData) -> tuple[Opening, ...]:
@@ -70,9 +75,49 @@ def _find(data: MatchData) -> list[Opening]:
             continue
         shared = _shared(wiring, currents, run.id, above, data)
         found += _of_run(data, run.id, current.signal, data.signals[above], data.signals[below], shared)
+    if not any(o.run in wiring.roots for o in found):
+        found += [o for root in wiring.roots if (o := _unpowered(data, wiring, currents, root)) is not None]
     # What hangs below an opened run is dead with it, and no opening of its own.
     parents = [o for o in found if any(o.run != x.run and x.run in set(wiring.below(o.run)) for x in found)]
     return [o for o in found if not any(o.run in set(wiring.below(p.run)) - {p.run} and _during(o, p) for p in parents)]
+
+
+def _unpowered(data: MatchData, wiring: Tree, currents: dict[str, RunCurrent | NoCurrent], root: str) -> Opening | None:
+    """The main path open to the end of a log that has no tap on the pack's side.
+
+    A pack that loses its load rises. Where all branches together draw nothing and the bus falls far under what it
+    had under load, no pack holds it: what still turns feeds it.
+    """
+    flow, below = currents.get(root), _below(data, wiring, root)
+    if not isinstance(flow, RunCurrent) or below is None or _above(data, wiring, root) is not None:
+        return None
+    loads = [wiring.runs[r].wire.to for r in wiring.below(root) if not wiring.runs[r].children]
+    ends = {c.id for c in data.build.controllers} & set(loads) if data.build is not None else set()
+    names = [f"{end}_input_current_A" for end in ends]
+    if not names or any(n not in data.signals for n in names) or not data.same_clock(below, *names):
+        return None
+    i, v = flow.signal.good(), data.signals[below].good()
+    if len(i) < 50 or len(v) < 50 or max(i.period_s, v.period_s) > SLOWEST_S:
+        return None
+    t = i.t_s[(i.t_s >= v.t_s[0]) & (i.t_s <= v.t_s[-1])]
+    x, volts = np.abs(_held(i, t)), _held(v, t)
+    width = max(3, round(BLOCK_S / i.period_s))
+    whole = len(t) // width * width
+    if whole < 10 * width:
+        return None
+    level = max(2.0, 4.0 * i.noise)
+    blocks = np.flatnonzero(np.median(x[:whole].reshape(-1, width), axis=1) > level)
+    last = int(blocks[-1] + 1) * width if len(blocks) else 0
+    flowing = np.flatnonzero(x[:last] > level)
+    if not len(flowing) or len(t) - flowing[-1] < 5:
+        return None
+    a = int(flowing[-1]) + 1
+    before = float(np.median(volts[(t >= t[a] - 2.0) & (t < t[a])]))
+    fallen = before - float(np.median(volts[-5:]))
+    if t[-1] - t[a] < LASTING_S or fallen < max(UNHELD_V, 0.1 * before):
+        return None
+    drawn = float(x[max(0, a - 3) : a].max())
+    return Opening(root, float(t[a]), float(t[-1]), True, drawn, fallen, below, names[0], len(t) - a, alone=True)
 
 
 def _during(a: Opening, b: Opening) -> bool:
@@ -193,6 +238,8 @@ def _held(s: Signal, t: Floats) -> Floats:
 def _held_or_gone(s: Signal, t: Floats) -> tuple[Floats, Bools]:
     """The same, and where a sample lies near enough to speak for that moment."""
     x = _held(s, t)
+    if x is s.x:
+        return x, np.ones(len(t), dtype=bool)
     after = np.clip(np.searchsorted(s.t_s, t), 1, len(s) - 1)
     gap = np.minimum(np.abs(t - s.t_s[after - 1]), np.abs(s.t_s[after] - t))
     return x, gap <= 1.5 * max(s.period_s, float(np.median(np.diff(t))))

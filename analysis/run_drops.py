@@ -22,6 +22,7 @@ SLOWEST_S = 0.26
 # A wire or a joint warms within some ten seconds to a minute (handbook heat capacities): the drop creeps with it.
 WARMING_S = 25.0
 MIN_BINS = 60
+SHORT_TIMES = 2.5  # our choice: beyond this much of its usual peak a branch has a short, and is no measure of a run
 RESTS_S = (0.5, 8.0)  # the pack's own slow losses, where its terminals are not tapped
 
 
@@ -56,6 +57,7 @@ def drops(
 ) -> list[Drop]:
     """Every tap against the nearest tap above it; where the pack's terminals are not tapped, the tap alone."""
     found: list[Drop] = []
+    made: dict[tuple[str, float, int], tuple[Floats, Bools]] = {}  # bins of one channel serve several taps
     assert data.build is not None
     nodes = dict.fromkeys(run.wire.to for run in wiring.runs.values() if not run.is_motor_lead)
     taps = [(f"{node}_voltage_V", node) for node in nodes]
@@ -75,14 +77,20 @@ def drops(
         known = {r: c.signal for r, c in used.items() if isinstance(c, RunCurrent) and c.complete}
         if not path or len(known) < len(path):
             continue
-        one = _drop(data, above, channel, tuple(path), known, bin_s)
+        one = _drop(data, above, channel, tuple(path), known, bin_s, made)
         if one is not None:
             found.append(one)
     return found
 
 
 def _drop(
-    data: MatchData, above: str | None, tap: str, path: tuple[str, ...], currents: dict[str, Signal], bin_s: float
+    data: MatchData,
+    above: str | None,
+    tap: str,
+    path: tuple[str, ...],
+    currents: dict[str, Signal],
+    bin_s: float,
+    made: dict[tuple[str, float, int], tuple[Floats, Bools]],
 ) -> Drop | None:
     down = data.signals[tap]
     volts = [down] if above is None else [data.signals[above], down]
@@ -100,11 +108,19 @@ def _drop(
         return None
     first = float(signals[0].t_s[np.searchsorted(signals[0].t_s, start)])
     edges = first - 0.5 * min(width, slowest) + width * np.arange(int((end - first) / width) + 1)
-    columns = [_means(s, edges) for s in signals]
+    columns = []
+    for s in signals:
+        key = (s.channel, float(edges[0]), len(edges))
+        if key not in made:
+            made[key] = _means(s, edges)
+        columns.append(made[key])
     on = np.logical_and.reduce([ok for _, ok in columns])
     t = 0.5 * (edges[:-1] + edges[1:])
     for one in openings(data):
         on &= (t < one.start_s - 0.15) | (t > one.end_s + 0.3)
+    for x, _ in columns[len(volts) :]:
+        size = np.abs(x)
+        on &= size <= max(SHORT_TIMES * float(np.percentile(size, 98)), 10.0)
     if int(on.sum()) < MIN_BINS:
         return None
     values = [x for x, _ in columns]
@@ -137,7 +153,6 @@ def _means(s: Signal, edges: npt.NDArray[np.floating]) -> tuple[Floats, Bools]:
     count = np.diff(index)
     sums = np.concatenate(([0.0], np.cumsum(s.x)))
     total = sums[index[1:]] - sums[index[:-1]]
-    clipped = np.concatenate(([0], np.cumsum(s.clipped)))
     ok = count > 0
     mid = 0.5 * (edges[:-1] + edges[1:])
     mean = np.where(ok, total / np.maximum(count, 1), 0.0)
@@ -147,7 +162,10 @@ def _means(s: Signal, edges: npt.NDArray[np.floating]) -> tuple[Floats, Bools]:
         close = s.t_s[near] - s.t_s[near - 1] <= 3.0 * s.period_s
         mean = np.where(ok, mean, straight)
         ok = ok | (close & (mid > s.t_s[0]) & (mid < s.t_s[-1]))
-    return mean, ok & (clipped[index[1:]] == clipped[index[:-1]])
+    if bool(s.clipped.any()):
+        clipped = np.concatenate(([0], np.cumsum(s.clipped)))
+        ok = ok & (clipped[index[1:]] == clipped[index[:-1]])
+    return mean, ok
 
 
 def _change(x: Floats) -> Floats:

@@ -64,6 +64,10 @@ def _opened(data: MatchData) -> Finding | None:
     one = lasting[-1]
     if not data.window.start_s < one.start_s <= data.window.end_s + WORKING_S or not worked_until(data, one.start_s):
         return None
+    if one.alone:
+        fed = f"{one.tap} falls {one.apart_V:.0f} V from there although nothing is drawn: no pack holds it"
+        more = "which part opened needs a log ahead of it: log the pack"
+        return _lost(data, one.run, one.current, one.start_s, one.before_A, "likely", (fed, more))
     volts = data.get("pack_voltage_V")
     rest = mean_between(volts, one.start_s + 0.3, one.start_s + 3.0)
     held = f" and rests at {rest:.1f} V: the pack is well" if rest is not None else ""
