@@ -232,6 +232,14 @@ def holm(p: Sequence[float]) -> list[float]:
     return adjusted
 
 
+def fewest_each(comparisons: int, level: float = LEVEL) -> int:
+    """Matches on each side below which no difference at all can be shown after that many comparisons."""
+    n = 2
+    while least_p(n, n) > (1 - level) / max(comparisons, 1):
+        n += 1
+    return n
+
+
 def matches_to_tell(
     difference: float, spread: float, *, level: float = LEVEL, power: float = POWER, comparisons: int = 1
 ) -> int | None:
@@ -244,9 +252,7 @@ def matches_to_tell(
     if not (math.isfinite(difference) and math.isfinite(spread)) or difference == 0 or spread < 0:
         return None
     alpha = (1 - level) / max(comparisons, 1)
-    fewest = 2
-    while least_p(fewest, fewest) > alpha:
-        fewest += 1
+    fewest = fewest_each(comparisons, level)
     if spread == 0:
         return fewest
     better = float(norm.cdf(abs(difference) / spread / math.sqrt(2))) - 0.5

@@ -107,6 +107,15 @@ def _check(p: argparse.ArgumentParser) -> None:
     _json(p)
 
 
+def _compare(p: argparse.ArgumentParser) -> None:
+    p.add_argument("what", nargs="*", metavar="A B", help="matches, or with --by builds or packs (none named: all)")
+    _season(p)
+    p.add_argument("--by", choices=("build", "pack"), help="compare the matches of builds or packs as groups")
+    p.add_argument("--metric", action="append", default=[], metavar="NAME", help="only this metric (several: repeat)")
+    p.add_argument("--all", action="store_true", help="every metric of every part, not the headline ones")
+    _json(p)
+
+
 def _serve(p: argparse.ArgumentParser) -> None:
     _season(p, required=False)
     p.add_argument("--port", type=int, default=8050, metavar="N", help="port (default 8050)")
@@ -165,6 +174,11 @@ COMMANDS: dict[str, tuple[str, str, Adder]] = {
         "hold a build against its own ratings, without a log",
         "afterbout check builds/a.toml --pack packs/p1.toml",
         _check,
+    ),
+    "compare": (
+        "hold matches, builds or packs against each other, with how sure",
+        "afterbout compare --by build --season my-season",
+        _compare,
     ),
     "serve": (
         "open the pages in a browser",
