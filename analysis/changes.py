@@ -2,9 +2,9 @@
 
 A key is a path in the build or pack file. Five forms are no line of a file but what a builder does:
 `wire.<id>.joints = remade` (every joint of the run as good as new), `contact.<id> = removed`, `pack = <id>` (another
-pack of the season), `pack.start_pct = 100` (charged to that before the match) and, on a controller without a limiter
-of its own, `controller.<id>.current_limit_A`. What is not there, or cannot be, is a DescriptionError that names the
-key, what was found and the mend.
+pack of the season), `pack.condition = sound` (one of the same kind that is as its file states) and
+`pack.start_pct = 100` (charged to that before the match). What is not there, or cannot be, is a DescriptionError
+that names the key, what was found and the mend.
 """
 
 from __future__ import annotations
@@ -198,6 +198,11 @@ def _set_pack(draft: _Draft, key: str, field: str, value: Any) -> None:
         if isinstance(number, bool) or not isinstance(number, int | float) or not 0 < number <= 100:
             raise _wrong(key, "is not a charge", value, "a number above 0 and at most 100")
         draft.start_pct = float(number)
+        return
+    if field == "condition":
+        if value != "sound":
+            raise _wrong(key, "can only be sound: a pack as its file states it", value, '"sound"')
+        draft.other = True
         return
     if field in ("id", "measured", "source_name", "in_service"):
         raise _wrong(key, "cannot be changed here", value, mend="Write another pack file and name it: pack=<id>.")

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 
 from analysis.findings import Advice, Event, Finding, MatchFacts, NotChecked, Passed, QualityNote
+from analysis.power_words import template
 from ingest.builds import Build
 
 UNIT_WORDS = {"degC": "°C", "mohm": "mΩ", "pct": "%", "Ah": "Ah", "1": ""}
@@ -192,6 +193,19 @@ def sentence(finding: Finding, build: Build | None = None) -> str:
     if cause == "disconnect_opened":
         sure = "" if finding.confidence != "possible" else " That is a guess until a log ahead of it goes on."
         return f"Everything went off {at} with {value} flowing: {listed(finding.could_be, 'or') or part} opened.{sure}"
+    if template(finding):
+        first = min((o.start_s for o in finding.occurrences), default=finding.start_s)
+        words = template(finding).format(
+            part=part,
+            value=value,
+            at=f"at {first:.1f} s",
+            since=f"{first:.1f} s",
+            times=times,
+            places=listed(finding.could_be, "or") or part,
+            limit=limit,
+            long=_lasted(finding.end_s - finding.start_s),
+        )
+        return _capital(words)
     if cause == "undervoltage_restart" and finding.check == "power":
         return f"The {part} restarted {at}{times}."
     if finding.check == "contact_temperature" and finding.could_be:
@@ -236,6 +250,11 @@ def sentence(finding: Finding, build: Build | None = None) -> str:
         over = f" over {float(span):.3g} s" if isinstance(span, int | float) else ""
         return f"The {part} {verb} {estimated}{value}{over}{where}{times}; {rated} {limit}."
     return f"{_capital(part)}: {CAUSE_WORDS.get(cause, cause)} {at}{times}."
+
+
+def _lasted(seconds: float) -> str:
+    """A time short enough to need milliseconds, in them."""
+    return number(seconds, "s") if seconds >= 1.0 else f"{max(1e3 * seconds, 1.0):.0f} ms"
 
 
 def check_sentence(finding: Finding) -> str:
@@ -392,6 +411,54 @@ CAUTIONS = (
     "Charge lithium packs watched, in the event's charging place; a hot, puffed or punctured pack goes outdoors.",
     "No log sees a crushed cell: look at the pack before it goes in again.",
 )  # fmt: skip
+# What a builder does, by the kind of change; {parts} and {figure} are filled in.
+ADVICE_WORDS = {
+    "remake": "Remake {parts}",
+    "gauge": "Fit {figure} in the {parts}",
+    "parallel": "Lay {figure} leads side by side in the {parts}",
+    "length_mm": "Shorten the {parts} to {figure}",
+    "contact": "Fit a {figure} size for the {parts}",
+    "fuse": "Fit a {figure} fuse as {parts}; its wire allows it",
+    "limit": "Set the current limit of the {parts} to {figure}",
+    "free_and_limit": "Free the {parts} and look for what jammed it; then set its current limit to {figure}",
+    "ramp": "Set the ramp of the {parts} to {figure}",
+    "gears": "Gear the {parts} to {figure}",
+    "sound_pack": "Fit a sound pack, {figure} mΩ or less; keep {parts} out of the robot",
+    "larger_pack": "Fit a pack of {figure}",
+    "parallel_packs": "Fit a second pack like {parts} beside it, at equal volts",
+    "full": "Charge the pack full first",
+    "warm": "Warm the pack to room temperature first",
+    "own_supply": "Feed the servo from a supply of its own, not from the {parts}",
+    "servo": "Free the servo that loads the {parts}",
+    "antenna": "Move the antenna clear of metal and carbon; check its plug",
+    "capacitors": "Fit capacitors at the motor of the {parts}",
+    "motor_plugs": "Remake the three motor plugs of the {parts}",
+}
+
+
+def advice_sentence(
+    action: str,
+    parts: tuple[str, ...],
+    figure: str,
+    takes_min: float,
+    left_min: float | None,
+    adds_g: float | None,
+    *,
+    clears: bool,
+) -> str:
+    """One change as an imperative with what it costs: "Remake pack plug: 9 of your 40 minutes, 0 g."."""
+    text = ADVICE_WORDS[action].format(parts=listed(parts), figure=figure)
+    time = f"{takes_min:.0f} of your {left_min:g} minutes" if left_min is not None else f"{takes_min:.0f} minutes"
+    mass = "" if adds_g is None else f", {adds_g:+.0f} g".replace("-", "−") if abs(adds_g) >= 0.5 else ", 0 g"
+    head = "" if clears else "None of the changes clears it; the nearest: "
+    body = text if clears else text[:1].lower() + text[1:]
+    return f"{head}{body}: {time}{mass}."
+
+
+def capital(text: str) -> str:
+    return _capital(text)
+
+
 REPLAY_CAUTION = (
     "A replay says what this match would have measured, with its band; it is no proof of the next one. Log again "
     "after the change. Event rules, makers' data and local codes come first."

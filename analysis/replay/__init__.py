@@ -8,16 +8,17 @@ pack could be fitted; everything else is refused with the reason.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis import sag, thermal
+from analysis import sag
 from analysis.changes import Changes
 from analysis.checks import run_checks
 from analysis.findings import Review
 from analysis.match_data import MatchData
-from analysis.outcome import Outcome, joined
+from analysis.outcome import Outcome
 from analysis.replay.banded import End, ends, with_band
 from analysis.replay.circuit import Circuit, Refused, circuit_of
 from analysis.replay.demand import BAND, MIDDLE, Cap, PackChange, Solved, caps_at, solve
@@ -90,8 +91,8 @@ def replayed(data: MatchData, changes: Changes, before: Review) -> Replayed | Re
     for n, pack, caps in _ends_of(moved):
         end = solve(made, n, pack, caps, moved.gears)
         at_end = changed_data(data, changes, made, end, replace(moved, pack=pack, caps=caps))
-        rows = joined([sag.check(at_end), thermal.check(at_end)]).rows
-        others.append(End(ends(rows), _shares(middle, end, made)))
+        shares, heat = _shares(data, middle, end, made)
+        others.append(End(ends(sag.check(at_end).rows), shares, heat, data.air_degC[0]))
     return Replayed(main, tuple(others), moved.notes)
 
 
@@ -122,20 +123,31 @@ def _figures(build: Build, pack: Pack | None) -> tuple[object, ...]:
     return (wires, contacts, controllers, gears, cells)
 
 
-def _shares(middle: Solved, end: Solved, c: Circuit) -> dict[str, float]:
-    """Currents at an end go with their peak: their rows are not run again, only widened by that share."""
-    found = {b.id: _share(middle.input_A[b.id], end.input_A[b.id]) for b in c.branches}
-    found["pack"] = _share(middle.pack_A, end.pack_A)
-    for run in c.wiring.runs.values():
-        through = [found[b.id] for b in c.branches if run.id in b.path]
-        if not through:
-            continue
-        share = found["pack"] if run.id in c.wiring.roots else max(through, key=lambda s: abs(s - 1.0))
-        for part in (run.id, *(contact.id for contact in run.contacts), *(fuse.id for fuse in run.fuses)):
-            found.setdefault(part, share)
-    return found
+def _shares(data: MatchData, middle: Solved, end: Solved, c: Circuit) -> tuple[dict[str, float], dict[str, float]]:
+    """By part: its peak current and its ∫i² at an end, as shares of the middle's."""
+    peak = {b.id: _share(middle.input_A[b.id], end.input_A[b.id], np.max) for b in c.branches}
+    heat = {b.id: _share(middle.input_A[b.id], end.input_A[b.id], _square) for b in c.branches}
+    for found, of in ((peak, np.max), (heat, _square)):
+        found["pack"] = _share(middle.pack_A, end.pack_A, of)
+        for run in c.wiring.runs.values():
+            through = [found[b.id] for b in c.branches if run.id in b.path]
+            if run.is_motor_lead:
+                through = [found[run.wire.from_]] if run.wire.from_ in found else []
+            if not through:
+                continue
+            share = found["pack"] if run.id in c.wiring.roots else max(through, key=lambda s: abs(s - 1.0))
+            for part in (run.id, *(contact.id for contact in run.contacts), *(fuse.id for fuse in run.fuses)):
+                found.setdefault(part, share)
+        for motor in data.build.motors if data.build is not None else ():
+            if motor.controller in found:
+                found.setdefault(motor.id, found[motor.controller])
+    return peak, heat
 
 
-def _share(middle: Floats, end: Floats) -> float:
-    top = float(np.max(middle))
-    return float(np.max(end)) / top if top > 0 else 1.0
+def _square(x: Floats) -> float:
+    return float(np.sum(np.square(x)))
+
+
+def _share(middle: Floats, end: Floats, of: Callable[[Floats], float]) -> float:
+    before = float(of(middle))
+    return float(of(end)) / before if before > 0 else 1.0

@@ -21,16 +21,24 @@ CURRENT_UNITS = ("A", "Ah", "Wh")
 
 @dataclass(frozen=True)
 class End:
-    """One end of the band: what its checks measured, and by what share the currents of a part are higher."""
+    """One end of the band: what its voltage checks measured, and the share by which a part has more current and heat.
+
+    Temperatures and currents are not checked again: a rise goes with the share of ∫i², a current with its peak's.
+    """
 
     spans: dict[Key, tuple[float, float]]
     shares: dict[str, float]
+    heat: dict[str, float]
+    air_degC: float
 
     def span(self, key: Key, value: float, unit: str) -> tuple[float, float] | None:
         if key in self.spans:
             return self.spans[key]
-        share = self.shares.get(key[1]) if unit in CURRENT_UNITS else None
-        return None if share is None else (value * share, value * share)
+        share = (self.shares if unit in CURRENT_UNITS else self.heat if unit == "degC" else {}).get(key[1])
+        if share is None:
+            return None
+        end = self.air_degC + (value - self.air_degC) * share if unit == "degC" else value * share
+        return end, end
 
 
 def ends(rows: Iterable[Row]) -> dict[Key, tuple[float, float]]:
@@ -116,3 +124,14 @@ def _close(row: Passed, number: int) -> Finding:
 def judged(rows: Iterable[Row]) -> dict[Key, Judged]:
     """Findings and passes of checks by (check, part)."""
     return {(row.check, row.part): row for row in rows if isinstance(row, Finding | Passed) and row.check}
+
+
+def measured_with_band(row: Judged, others: Sequence[End]) -> tuple[float | None, float | None]:
+    """(low, high) of one row with the ends of the band; None where an end is open."""
+    if row.measured is None:
+        return row.low, row.high
+    spans = [s for end in others if (s := end.span((row.check, row.part), row.measured, row.unit)) is not None]
+    more = MODEL_V if row.unit == "V" and others else 0.0
+    low = min([row.measured if row.low is None else row.low, *(s[0] for s in spans)]) - more
+    high = max([row.measured if row.high is None else row.high, *(s[1] for s in spans)]) + more
+    return low, high

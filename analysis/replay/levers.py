@@ -76,7 +76,7 @@ def _pack(
     rest = _charged(data, changes)
     if isinstance(rest, Refused):
         return rest
-    if old is None or new is None or (old == new and rest == 0.0):
+    if old is None or new is None or (old == new and rest == 0.0 and not changes.other):
         return PackChange(), None, None
     before, after = old.capacity_Ah, new.capacity_Ah
     capacity = after / before if before and after else 1.0
