@@ -50,10 +50,11 @@ def formats() -> tuple[Format, ...]:
 
     Each imports its library only when it opens a file.
     """
+    from ingest.can_bus import CAN_BUS
     from ingest.delimited.reader import DELIMITED
     from ingest.frames import FRAMES
 
-    return (FRAMES, DELIMITED)
+    return (FRAMES, CAN_BUS, DELIMITED)
 
 
 def read_head(path: Path) -> bytes:

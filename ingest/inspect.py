@@ -42,7 +42,7 @@ def read_provenance(path: Path, options: ReadOptions) -> Provenance:
 
 def _one(path: Path, options: ReadOptions) -> dict[str, Any]:
     try:
-        provenance = read_provenance(path, replace(options, name=options.name or path.name))
+        provenance = read_provenance(path, replace(options, name=options.name or path.name, counts_only=True))
     except AfterboutError as error:
         return _refused(path, error)
     return entry_of(provenance, path)

@@ -67,8 +67,8 @@ class StreamClock:
             order = order[np.lexsort((timed.time_s[order], timed.recording[order]))]
         return timed.time_s[order], timed.recording[order], order
 
-    def clock(self, rate_Hz: float | None = None) -> Clock:
-        """rate_Hz: of the fastest stream, where there are several; else the clock's own."""
+    def clock(self, rate_Hz: float | None = None, wall_start: str | None = None) -> Clock:
+        """rate_Hz: of the fastest stream, where there are several; wall_start: as the file states it elsewhere."""
         run, tick_s = self._run, self._plan.tick_s or 1.0
         first = run.first if run.first is not None else 0
         wall = wall_text(round(first * (tick_s * 1e9)), True) if self._absolute else None
@@ -81,7 +81,7 @@ class StreamClock:
             rate_Hz=rate_Hz if rate_Hz is not None else run.rate_Hz(),
             restarts=tuple(run.restarts[:MOST_LISTED]),
             gaps=tuple(run.gaps[:MOST_LISTED]),
-            wall_start=wall,
+            wall_start=wall or wall_start,
             origin=f"{first!r}; {self._plan.why}",
         )
 
