@@ -26,6 +26,8 @@ GOOD_AGAIN_S = 1.0
 LEAST_SOUND_BINS = 100
 ONSET_S = 4.0
 GAINED_SHARE = 0.2
+ALSO_SHARE = 0.5
+CLEARLY_NOISIER = 1.3
 MOST_FITTED = 4000  # bins that the sound state is fitted on; more change nothing
 
 
@@ -52,12 +54,15 @@ def manner(drop: Drop, run: str, step: Step) -> str:
     with_creep = np.column_stack([base, warming(drop, run), i * np.linspace(-1.0, 1.0, len(i))])
     crept = drop.y - with_creep @ solve(with_creep, drop.y, w)
     loaded = drop.on & (np.abs(i) > LEAST_LOAD_A)
+    if bool((loaded & late).any()):  # the heavier half: what wanders does so in proportion to the current
+        loaded &= np.abs(i) >= float(np.median(np.abs(i[loaded & late])))
     before, after = left[loaded & ~late], left[loaded & late]
     if len(before) > 20 and len(after) > 20:
         size = 1e-3 * step.change_mohm.value * np.abs(i[loaded & late])
-        noise = max(float(np.median(np.abs(before))), 0.3 * drop.noise_V)
+        noise = max(float(np.median(np.abs(before))), 0.67 * drop.noise_V)
         unsteady = float(np.median(np.abs(after)))
-        if np.sqrt(max(unsteady**2 - noise**2, 0.0)) > 0.67 * UNSTEADY_SHARE * float(np.median(size)):
+        more = unsteady > CLEARLY_NOISIER * noise
+        if more and np.sqrt(unsteady**2 - noise**2) > 0.67 * UNSTEADY_SHARE * float(np.median(size)):
             return "wanders"
     if float(w @ crept**2) < float(w @ left**2):
         return "creeps"
@@ -111,12 +116,24 @@ def _moments(fine: Drop, run: str, sound_until_s: float | None) -> _Moments:
 def flicker(fine: Drop, best: tuple[str, Step] | None, wiring: Tree) -> Flicker | None:
     """Moments of far more resistance with sound ones between and after them."""
     found: Flicker | None = None
-    for run in fine.path:
-        until = best[1].at_s.value if best is not None and best[0] == run else None
+    for run in fine.path if best is None else (best[0],):
+        until = None if best is None else best[1].at_s.value
         one = _episodes(fine, _moments(fine, run, until), wiring)
         if one is not None and (found is None or one.mohm.value < found.mohm.value):
             found = one
     return found
+
+
+def also_bad(fine: Drop, seen: Flicker) -> bool:
+    """Whether another tap over the same run lost about as much in the same moments; one that says nothing agrees."""
+    if fine.tap == seen.tap:
+        return True
+    moments = _moments(fine, seen.run, None)
+    inside = np.logical_or.reduce([(fine.t_s >= a) & (fine.t_s <= b) for a, b, _ in seen.spans])
+    telling = inside & moments.telling(seen.mohm.value)
+    if int(telling.sum()) < 4:
+        return True
+    return float(np.percentile(moments.mohm[telling], 90)) > ALSO_SHARE * seen.mohm.value
 
 
 def onset(fine: Drop, run: str, step: Step) -> Step:

@@ -132,6 +132,8 @@ def _drop(
     blur = np.zeros(len(t))
     extra: list[Floats] = [np.ones(len(t)), np.linspace(-1.0, 1.0, len(t))]
     if len(sources) > 1:
+        if any((data.placed[k].error_s or 0.0) > 0.5 * width for k in sources if 0 <= k < len(data.placed)):
+            return None  # clocks known to no better than a bin make drops of their own
         for x in (values[0], far) if above is not None else (far,):
             blur = np.maximum(blur, _change(x))
         extra += [np.gradient(x) for x in (*flows.values(), values[0])]

@@ -168,14 +168,17 @@ def _current_stopped(data: MatchData) -> Finding | None:
         return None
     others = [end for i, (end, _) in ends_of_logs(data).items() if i != data.source["pack_current_A"]]
     stopped = [end for end in others if abs(end - at) < TOGETHER_S]
-    rest_of_log = good.x[good.t_s > at + 0.2]
+    rest_of_log = good.x[(good.t_s > at + 0.2) & (good.t_s <= at + 0.2 + WORKING_S)]
     after = float(np.median(rest_of_log))
     before_match = good.x[good.t_s < data.window.start_s - 1.0]
     idle = float(np.median(before_match)) if len(before_match) > 20 else None
     error = 3.0 * float(np.std(rest_of_log)) / math.sqrt(max(len(rest_of_log), 1))
     quieter = idle is not None and after < idle - max(error, 0.03)
-    closed = any(not o.lasting and abs(o.start_s - at) < 1.0 for o in main_openings(data))
-    if closed or (not stopped and not quieter):  # a robot that stands still still draws its idle current
+    taps = [s for n, s in data.signals.items() if n.endswith("_voltage_V") and not n.startswith(("pack", "cell"))]
+    answered = any(len(s.between(at + 0.3, at + 2.0).good()) > 2 for s in taps if "_rail_" not in s.channel)
+    if answered or not len(rest_of_log):  # a tap beyond the disconnect that still speaks has shown no opening
+        return None
+    if not stopped and not quieter:  # a robot that stands still still draws its idle current
         return None
     volts = data.get("pack_voltage_V")
     evidence = [f"pack current from {drawn:.0f} A to nothing within {max(good.period_s, 0.001) * 2:.2g} s"]
