@@ -53,8 +53,9 @@ def formats() -> tuple[Format, ...]:
     from ingest.can_bus import CAN_BUS
     from ingest.delimited.reader import DELIMITED
     from ingest.frames import FRAMES
+    from ingest.mavlink import MAVLINK
 
-    return (FRAMES, CAN_BUS, DELIMITED)
+    return (FRAMES, MAVLINK, CAN_BUS, DELIMITED)
 
 
 def read_head(path: Path) -> bytes:
