@@ -100,6 +100,12 @@ def _whatif(p: argparse.ArgumentParser) -> None:
     _json(p)
 
 
+def _pit(p: argparse.ArgumentParser) -> None:
+    _season(p)
+    p.add_argument("--minutes", type=float, metavar="N", help="to the next match (default: what the match file says)")
+    _json(p)
+
+
 def _check(p: argparse.ArgumentParser) -> None:
     p.add_argument("build", metavar="BUILD.toml", help="the build file")
     p.add_argument("--pack", metavar="P.toml", help="the pack file")
@@ -113,6 +119,17 @@ def _compare(p: argparse.ArgumentParser) -> None:
     p.add_argument("--by", choices=("build", "pack"), help="compare the matches of builds or packs as groups")
     p.add_argument("--metric", action="append", default=[], metavar="NAME", help="only this metric (several: repeat)")
     p.add_argument("--all", action="store_true", help="every metric of every part, not the headline ones")
+    _json(p)
+
+
+def _season_command(p: argparse.ArgumentParser) -> None:
+    which = p.add_mutually_exclusive_group(required=True)
+    which.add_argument("--season", metavar="S", help="the season folder")
+    which.add_argument("--seasons", metavar="FOLDER", help="every season in this folder, one after the other")
+    p.add_argument("--rebuild", action="store_true", help="review every match anew")
+    p.add_argument("--cluster", metavar="ADDRESS", help="let the workers of this scheduler review (the cluster extra)")
+    p.add_argument("--verify", action="store_true", help="look for damaged and missing files instead")
+    p.add_argument("--share", metavar="OUT", help="also write the metrics without names: .csv, .parquet or .xlsx")
     _json(p)
 
 
@@ -170,6 +187,11 @@ COMMANDS: dict[str, tuple[str, str, Adder]] = {
         'afterbout whatif m01 --season my-season --set "wire.battery_lead.gauge=10 AWG"',
         _whatif,
     ),
+    "pit": (
+        "plan the minutes before the next match",
+        "afterbout pit --season my-season --minutes 40",
+        _pit,
+    ),
     "check": (
         "hold a build against its own ratings, without a log",
         "afterbout check builds/a.toml --pack packs/p1.toml",
@@ -179,6 +201,11 @@ COMMANDS: dict[str, tuple[str, str, Adder]] = {
         "hold matches, builds or packs against each other, with how sure",
         "afterbout compare --by build --season my-season",
         _compare,
+    ),
+    "season": (
+        "review every match; trends of packs and robot, tables of metrics and findings",
+        "afterbout season --season my-season",
+        _season_command,
     ),
     "serve": (
         "open the pages in a browser",

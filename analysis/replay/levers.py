@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.changes import Changes
 from analysis.match_data import MatchData
-from analysis.pack_check import capacity_Ah
+from analysis.pack_check import capacity_Ah, pack_fit
 from analysis.pack_model import ChargeState, NotFitted, PackFit, charge_state
 from analysis.pack_model.open_circuit import open_circuit_cell_V
 from analysis.replay.circuit import Refused
@@ -133,8 +133,9 @@ def start_state(data: MatchData) -> ChargeState | None:
     if pack is None or window is None or current is None or volts is None or pack.capacity_Ah is None:
         return None
     found = data.memo.get("charge_state")
-    if isinstance(found, ChargeState):
+    if isinstance(found, ChargeState) and not isinstance(found.start_pct, NotFitted):
         return found
+    fit = pack_fit(data)
     return charge_state(
         current,
         volts,
@@ -143,6 +144,7 @@ def start_state(data: MatchData) -> ChargeState | None:
         chemistry=pack.chemistry,
         start_s=window.start_s,
         end_s=window.end_s,
+        fit=fit if isinstance(fit, PackFit) else None,
     )
 
 

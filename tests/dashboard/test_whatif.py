@@ -83,3 +83,24 @@ def test_without_a_build_there_is_nothing_to_change(tmp_path: Path, afterbout: A
     ran = afterbout("whatif", log, "--cells", "6", "--set", "pack.parallel=2")
     assert ran.code == 1
     assert "no build is named" in ran.err and "--build" in ran.err
+
+
+def test_the_pit_plan_of_the_demo_holds_to_its_schema(demo: Demo, afterbout: Any) -> None:
+    ran = afterbout("pit", "--season", demo[0], "--minutes", "40", "--json")
+    assert ran.code == 0, ran.err
+    schema = json.loads((files("dashboard") / "schemas" / "pit.schema.json").read_text("utf-8"))
+    Draft202012Validator(schema).validate(ran.json)
+    assert ran.json["match"] == "m12"  # logged at 2 Hz: its peaks are not known
+    assert ran.json["ending"] == "not checked"
+    words = {pack["pack"]: pack["verdict"]["word"] for pack in ran.json["packs"]}
+    assert words["p2"] == "retire"  # the weak cell of match 4
+    assert words["p1"] == "watch"  # cold or ageing in match 11
+    page = afterbout("pit", "--season", demo[0], "--minutes", "40")
+    assert "NOT CHECKED" in page.out and "[ ] Main disconnect" in page.out
+    assert max(len(line) for line in page.out.splitlines()) <= 100
+
+
+def test_the_pit_plan_of_an_empty_season_says_what_is_missing(tmp_path: Path, afterbout: Any) -> None:
+    assert afterbout("new", tmp_path / "s", "--class", "30lb", "--yes").code == 0
+    ran = afterbout("pit", "--season", tmp_path / "s")
+    assert ran.code == 1 and "no match of this season has logs yet" in ran.err
