@@ -197,8 +197,29 @@ def name_rail_causes(data: MatchData, findings: list[Finding]) -> list[Finding]:
                 evidence=(*finding.evidence, *evidence),
                 could_be=(regulator,) if cause == "regulator_overload" and regulator else finding.could_be,
             )
+        if finding.check == "rail_current" and finding.verdict == "over":
+            finding = _overload_times(data, finding)
         named.append(finding)
     return named
+
+
+def _overload_times(data: MatchData, finding: Finding) -> Finding:
+    """From when to when the load was over the rating, and what the rail did meanwhile: the worst window lies inside."""
+    load = next((data.inside(n) for n in data.signals if n.endswith("_rail_current_A")), None)
+    if load is None or finding.limit is None:
+        return finding
+    over = spans(np.abs(load.x) > finding.limit, load.t_s, join_s=max(0.1, 2.0 * load.period_s))
+    over = [s for s in over if s[1] - s[0] >= min(0.1, finding.end_s - finding.start_s)]
+    if not any(overlap_s(s, (finding.start_s, finding.end_s)) > 0 for s in over):
+        return finding
+    worst = max(over, key=lambda s: overlap_s(s, (finding.start_s, finding.end_s)))
+    rail = rail_signal(data)
+    low = min_between(rail, *worst)
+    sagged = rail is not None and low is not None and low < 0.95 * float(np.median(rail.x))
+    said = (f"its output down to {low:.2f} V meanwhile",) if sagged else ()
+    places = tuple(Occurrence(a, b, float(np.abs(load.between(a, b).x).max())) for a, b in over)
+    evidence = (*finding.evidence, *said)
+    return replace(finding, start_s=worst[0], end_s=worst[1], occurrences=places, evidence=evidence)
 
 
 def near(a: Finding, b: Finding, within_s: float = 1.0) -> bool:
