@@ -4,17 +4,21 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from analysis.claimed_clocks import clock_skews
 from analysis.findings import QualityNote
 from analysis.match_data import MatchData
 from analysis.sampling import SLOWEST_USEFUL_S
 from analysis.signal import Signal
-from analysis.trust import detector_against, examine, gap_notes
+from analysis.trust import detector_against, examine, gap_notes, rest_disagreement
 from ingest.builds import Build
 from ingest.channels import parse_channel
 
 # Channels whose rate decides whether peaks and dips can be judged at all.
 _RATED_KINDS = ("current", "voltage")
+# Our choice: bus capacitors are charged within milliseconds, what their inrush does to the pack lasts some tenths.
+SETTLED_S = 0.5
 
 
 def trusted(data: MatchData) -> MatchData:
@@ -41,7 +45,33 @@ def trusted(data: MatchData) -> MatchData:
     notes += _gaps(data)
     notes += _truncated(data)
     notes += clock_skews(data)
+    notes += _taps_at_rest(data)
     return replace(data, signals=signals, quality=tuple(notes), _inside={}, memo={})
+
+
+def _taps_at_rest(data: MatchData) -> list[QualityNote]:
+    """A voltage tap whose zero is off, by the others, once the pack is plugged in."""
+    names = [n for n in data.signals if n.endswith("_voltage_V") and "_rail_" not in n and n != "receiver_voltage_V"]
+    names = [n for n in names if data.placed[data.source[n]].placed]
+    if data.build is None or len(data.build.packs) != 1 or len(names) < 2:
+        return []
+    cells = [n for n in names if n.startswith("cell")]
+    taps = [n for n in names if n not in cells]
+    starts = [_plugged_in_s(data.signals[n]) for n in names]
+    since = max(starts) + SETTLED_S
+    until = np.inf if data.window is None else data.window.start_s
+    if since + SETTLED_S > until:
+        return []
+    cut = {n: data.signals[n].between(since, until) for n in names}
+    whole = [cut[n] for n in cells] if len(cells) == data.cells else []
+    return rest_disagreement({n: cut[n] for n in taps}, whole)
+
+
+def _plugged_in_s(signal: Signal) -> float:
+    """The first stamp at which a voltage is more than half of what it usually is."""
+    good = signal.good()
+    up = np.flatnonzero(good.x > 0.5 * float(np.percentile(good.x, 90))) if len(good) else np.zeros(0, dtype=int)
+    return float(good.t_s[up[0]]) if len(up) else 0.0
 
 
 def _full_scale(build: Build | None, channel: str) -> float | None:
@@ -70,8 +100,11 @@ def _companions(data: MatchData, name: str, pack_current: Signal | None) -> tupl
         volts = data.signals.get("pack_voltage_V")
         return (volts,) if volts is not None and data.same_clock(name, "pack_voltage_V") else ()
     if channel.quantity.suffix == "input_current_A":
-        volts = data.signals.get(f"{channel.part}_motor_current_A")
-        return (volts,) if volts is not None else ()
+        other = data.signals.get(f"{channel.part}_motor_current_A")
+        return (other,) if other is not None else ()
+    if channel.quantity.suffix == "motor_current_A":
+        other = data.signals.get(f"{channel.part}_input_current_A")
+        return (other,) if other is not None and data.same_clock(name, other.channel) else ()
     return ()
 
 

@@ -55,3 +55,19 @@ def test_files_that_keep_their_clock_and_files_without_one_say_nothing() -> None
     none = [log(truth, PACK, name="pack"), log(truth, REST, name="rest")]
     for logs in (kept, none):
         assert codes(review(logs, build(), pack(), with_advice=False)) == []
+
+
+@pytest.mark.parametrize("channel", ["pack_voltage_V", "weapon_voltage_V"])
+def test_a_tap_that_the_others_contradict_at_rest(channel: str) -> None:
+    truth = Circuit().play()
+    truth[channel] = truth[channel] + 1.3
+    result = review(log(truth, EVERYTHING, grade="poor"), build(), pack(), with_advice=False)
+    assert [(n.code, n.channel) for n in result.quality] == [("sensor_offset", channel)]
+    assert [f for f in result.findings if f.check in ("joint", "power")] == []
+
+
+def test_a_bus_that_is_plugged_in_later_is_no_offset() -> None:
+    truth = Circuit().play()
+    for name in ("distribution_voltage_V", "weapon_voltage_V", "drive_voltage_V", "pack_current_A"):
+        truth[name] = truth[name] * (truth["t"] > 1.5)
+    assert codes(review(log(truth, EVERYTHING), build(), pack(), with_advice=False)) == []
