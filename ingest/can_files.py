@@ -8,7 +8,6 @@ import re
 import zlib
 from collections.abc import Iterator
 from itertools import chain
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from ingest.delimited.source import Source
@@ -27,6 +26,22 @@ _LEAST_OBJECT: Final = 32
 _MOST_LINE: Final = 1 << 20
 
 
+class HeadSource:
+    """The first bytes of a file in the place of the whole file."""
+
+    sha256 = ""
+
+    def __init__(self, head: bytes) -> None:
+        self._head = head
+        self.size = len(head)
+
+    def raw_blocks(self) -> Iterator[bytes]:
+        yield self._head
+
+    def close(self) -> None:
+        """Nothing is open."""
+
+
 class AscLines:
     """The lines of an ASC file for python-can's reader: it stops at a bad line, so it is started again behind it.
 
@@ -34,7 +49,7 @@ class AscLines:
     reader would take the first line behind an unclosed one for a part of it.
     """
 
-    def __init__(self, source: Source) -> None:
+    def __init__(self, source: Source | HeadSource) -> None:
         self._source = source
         self._lines = self._numbered()
         self._feed: Iterator[str] = self._fed()
@@ -125,9 +140,9 @@ class AscLines:
 class WatchedFile:
     """A BLF file: hashed as it is read, with a bound on what one container can hold."""
 
-    def __init__(self, path: Path) -> None:
-        self._source = Source(path)
-        self._blocks = self._source.raw_blocks()
+    def __init__(self, source: Source | HeadSource) -> None:
+        self._source = source
+        self._blocks = source.raw_blocks()
         self._held = b""
         self._room = 0
         self.place = 0

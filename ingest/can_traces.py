@@ -6,6 +6,7 @@ form, stamps before it in brackets). Three digits are an 11-bit id, more are a 2
 
 from __future__ import annotations
 
+import contextlib
 import re
 import struct
 import zlib
@@ -19,7 +20,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.can_files import AscLines, WatchedFile, asc_date, stamp_us
+from ingest.can_files import AscLines, HeadSource, WatchedFile, asc_date, stamp_us
 from ingest.delimited.source import Source
 from ingest.errors import UnreadableLog
 
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from can import Message
 
 BLOCK_FRAMES: Final = 131_072
+_HEAD_FRAMES: Final = 4096
 _PIECE: Final = 512  # messages held at once: many more cost the collector of unused objects its time
 BLOCK_BYTES: Final = 4 << 20
 _PARTS: Final = (
@@ -123,6 +125,25 @@ class Trace:
             yield from self._asc()
         else:
             yield from self._blf()
+
+    def of_text(self, data: bytes) -> list[FrameBlock]:
+        """The frames of some lines of candump's text."""
+        return list(self._text_block(data, 1))
+
+    def of_head(self, head: bytes) -> list[FrameBlock]:
+        """The frames of the first bytes of an ASC or BLF file, as far as they reach."""
+        import can
+        from can.io.blf import BLFParseError
+
+        source = HeadSource(head)
+        some: list[Message] = []
+        with contextlib.suppress(BLFParseError, struct.error, zlib.error, ValueError, OverflowError, IndexError):
+            if self.kind == "asc":
+                some.extend(islice(AscLines(source).messages(), _HEAD_FRAMES))
+            else:
+                file: Any = WatchedFile(source)
+                some.extend(islice(can.BLFReader(file), _HEAD_FRAMES))
+        return [self._message_block([list(map(part, some)) for part in _PARTS])] if some else []
 
     def _bus(self, names: Iterable[Any]) -> NDArray[np.int16]:
         known = self._buses
@@ -248,7 +269,7 @@ class Trace:
         import can
         from can.io.blf import BLFParseError
 
-        file = WatchedFile(self.path)
+        file = WatchedFile(Source(self.path))
         try:
             try:
                 reader = can.BLFReader(file)  # type: ignore[arg-type]

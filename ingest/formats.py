@@ -52,10 +52,11 @@ def formats() -> tuple[Format, ...]:
     """
     from ingest.can_bus import CAN_BUS
     from ingest.delimited.reader import DELIMITED
+    from ingest.dronecan import DRONECAN
     from ingest.frames import FRAMES
     from ingest.mavlink import MAVLINK
 
-    return (FRAMES, MAVLINK, CAN_BUS, DELIMITED)
+    return (FRAMES, MAVLINK, DRONECAN, CAN_BUS, DELIMITED)
 
 
 def read_head(path: Path) -> bytes:

@@ -14,9 +14,8 @@ from ingest.channels import channel_name
 from ingest.formats import ReadOptions
 from ingest.mavlink_messages import Field
 from ingest.mavlink_packets import Packets
-from ingest.readings import Reading, ReadingColumn
-from ingest.readings_examples import column_lines
-from ingest.stream_reader import Signal
+from ingest.readings import Reading
+from ingest.stream_reader import Signal, asked, numbered_controller, said
 
 _Key = tuple[int, int, int, int]
 # field -> (quantity, unit, factor on the source, figures for "not known")
@@ -91,20 +90,21 @@ class Standard:
             if len(self._batteries) == 1 and key == self._batteries[0]:
                 return self._pack(source, field.unit, *_BATTERY[field.name])
             quantity, unit, _, _ = _BATTERY[field.name]
-            return _asked(source, field.unit, "Which pack", channel_name("pack", quantity), unit)
+            return asked(source, field.unit, "Which pack", channel_name("pack", quantity), unit)
         if k not in cells:
             return Signal(source, field.unit, plain=True, why="this cell is not measured")
         if len(self._batteries) != 1 or key != self._batteries[0]:
-            return _asked(source, field.unit, "Which pack", "pack_voltage_V", "mV")
+            return asked(source, field.unit, "Which pack", "pack_voltage_V", "mV")
         if cells == [0]:  # the whole battery, where its cells are not known
             return self._pack(source, field.unit, "voltage_V", "mV", None, (_NOT_SENT,))
         channel = channel_name(f"cell{k + 1}", "voltage_V")
-        return _said(source, field.unit, channel, "mV", None, (_NOT_SENT,), "certain")
+        return said(source, field.unit, channel, "mV", "the message set says mV", none=(_NOT_SENT,))
 
     def _pack(
         self, source: str, shown: str | None, quantity: str, unit: str, scale: float | None, none: tuple[float, ...]
     ) -> Signal:
-        return _said(source, shown, channel_name("pack", quantity), unit, scale, none, "certain")
+        why = f"the message set says {shown or unit}"
+        return said(source, shown, channel_name("pack", quantity), unit, why, scale=scale, none=none)
 
     def _esc_base(self, key: _Key) -> int | None:
         """The number (from 1) of the first controller of a message; None for other messages."""
@@ -117,29 +117,11 @@ class Standard:
     def _esc(self, number: int, source: str, shown: str | None, quantity: str, unit: str) -> Signal:
         if number not in self._live:
             return Signal(source, shown, plain=True, why="this controller reports nothing")
+        part = numbered_controller(self._options, self._part, self._live, number)
+        if part is None:
+            first = next(known for known, kind in self._options.parts.items() if kind == "controller")
+            which = f"Which controller of the build is number {number}"
+            return asked(source, shown, which, channel_name(first, quantity), unit)
         none = (32767.0,) if unit == "cdegC" else ()
-        controllers = [part for part, kind in self._options.parts.items() if kind == "controller"]
-        if len(self._live) == 1 and (self._part or len(controllers) == 1):
-            return _said(
-                source, shown, channel_name(self._part or controllers[0], quantity), unit, None, none, "likely"
-            )
-        part = f"esc{number}"
-        if controllers and part not in controllers:
-            asked = f"Which controller of the build is number {number}"
-            return _asked(source, shown, asked, channel_name(controllers[0], quantity), unit)
-        return _said(source, shown, channel_name(part, quantity), unit, None, none, "likely")
-
-
-def _said(
-    source: str, shown: str | None, channel: str, unit: str, scale: float | None, none: tuple[float, ...], sure: Any
-) -> Signal:
-    column = ReadingColumn(source, channel, unit, scale, sentinels=none)
-    why = f"the message set says {shown or unit}"
-    return Signal(source, shown, column, why, sure)
-
-
-def _asked(source: str, shown: str | None, which: str, channel: str, unit: str) -> Signal:
-    question = f'{which} is "{source}" of?\n{column_lines(source, channel=channel, unit=unit)}'
-    return Signal(
-        source, shown, plain=True, why="several report, and it is not said which one this is", question=question
-    )
+        channel = channel_name(part, quantity)
+        return said(source, shown, channel, unit, f"the message set says {shown or unit}", none=none, sure="likely")

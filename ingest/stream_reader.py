@@ -6,7 +6,7 @@ code as the columns of a text log, and stored with the same figures.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final, Literal
 
@@ -23,6 +23,7 @@ from ingest.delimited.words_units import parse_unit
 from ingest.formats import ReadOptions
 from ingest.log import Column, Fault
 from ingest.readings import Reading, ReadingColumn
+from ingest.readings_examples import column_lines
 
 Floats = NDArray[np.float64]
 EVIDENCE_ROWS: Final = 20_000  # as the text reader samples
@@ -51,6 +52,40 @@ class Signal:
     plain: bool = False
     question: str = ""
     kind: Literal["number", "text"] = "number"
+
+
+def numbered_controller(options: ReadOptions, part: str | None, live: Collection[int], number: int) -> str | None:
+    """The part that motor controller `number` (from 1) of a bus is; None where it must be asked which one.
+
+    The build's only controller where one reports; without a build `esc1`, `esc2`; part: the reading's.
+    """
+    controllers = [known for known, kind in options.parts.items() if kind == "controller"]
+    if len(live) == 1 and (part or len(controllers) == 1):
+        return part or controllers[0]
+    name = f"esc{number}"
+    return name if not controllers or name in controllers else None
+
+
+def said(
+    source: str,
+    shown: str | None,
+    channel: str,
+    unit: str,
+    why: str,
+    *,
+    scale: float | None = None,
+    none: tuple[float, ...] = (),
+    sure: Literal["certain", "likely", "guess"] = "certain",
+) -> Signal:
+    """A column that a published standard defines. none: its figures for "not known"."""
+    return Signal(source, shown, ReadingColumn(source, channel, unit, scale, sentinels=none), why, sure)
+
+
+def asked(source: str, shown: str | None, which: str, channel: str, unit: str) -> Signal:
+    """A column that could be of several parts: no channel, and the question with the lines that answer it."""
+    question = f'{which} is "{source}" of?\n{column_lines(source, channel=channel, unit=unit)}'
+    why = "several report, and it is not said which one this is"
+    return Signal(source, shown, plain=True, why=why, question=question)
 
 
 @dataclass(eq=False)

@@ -42,7 +42,7 @@ def battery(k: int, number: int = 0, cells: int = 6) -> Any:
 _Base: Any = dialect.MAVLink_message
 
 
-class EscStatus(_Base):  # type: ignore[misc]
+class EscStatus(_Base):
     """ESC_STATUS (291) of the common message set, which the dialect leaves out; its extra byte is 10 (from memory)."""
 
     id = 291
