@@ -1,0 +1,119 @@
+"""Every run of a build in every size that stays cool, for the search: one call heats them all."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.binned import Binned, bin_signal
+from analysis.build_check import path_mohm
+from analysis.fuse_wire import fuse_against_wire
+from analysis.fuses import body_of_fuse
+from analysis.masses import wire_g
+from analysis.match_data import MatchData
+from analysis.ratings import OutsideValidity, weakest_limit
+from analysis.replay.circuit import copper_mohm
+from analysis.signal import Signal
+from analysis.wire_heat import wire_heat
+from analysis.wire_run import run_of_wire
+from analysis.wiring import RunCurrent, Tree
+from ingest.builds import Wire
+from ingest.tables.gauges import awg_name
+
+SIZES_AWG = tuple(range(2, 25, 2))  # our choice: what builders stock; even sizes
+# Our choice: a margin that the search leaves beyond "close", so that the replay's band does not reach back.
+SPARE_PCT = 5.0
+
+
+@dataclass(frozen=True)
+class Sized:
+    run: str
+    wire: Wire
+    gauge: str
+    grams: float
+    mohm: float
+    peak_degC: float
+    limit_degC: float
+    margin_pct: float
+
+
+def sized_runs(
+    data: MatchData, wiring: Tree, currents: Mapping[str, RunCurrent], supply: list[str], cap: tuple[str, float] | None
+) -> dict[str, list[Sized]]:
+    """Every run in every size that keeps its temperature margin, lightest first; all heated in one call."""
+    loads = _loads(data, wiring, currents, supply, cap)
+    models, binned, meta = [], [], []
+    for run, load in loads.items():
+        old = wiring.runs[run].wire
+        for number in SIZES_AWG:
+            wire = old.model_copy(
+                update={"gauge": awg_name(number), "area_mm2": None, "resistance_mohm_per_m": None, "parallel": 1}
+            )
+            try:
+                model, ohm = run_of_wire(wire), copper_mohm(wire)
+                limit = weakest_limit(wire.insulation, stated_degC=wire.limit_degC)
+            except OutsideValidity:
+                continue
+            grams = wire_g(wire)
+            if grams is not None:
+                models.append(model)
+                binned.append(load)
+                meta.append((run, wire, grams, ohm, limit.value))
+    if not models:
+        return {}
+    heats = wire_heat(models, binned, data.air_degC[0], air_uncertainty_K=data.air_degC[1])
+    need = data.settings.close_margin_pct + SPARE_PCT
+    found: dict[str, list[Sized]] = {run: [] for run in loads}
+    for (run, wire, grams, ohm, most), heat in zip(meta, heats, strict=True):
+        room = most - data.air_degC[0]
+        margin = 100.0 * (most - heat.peak.value) / room if room > 0 else -100.0
+        if margin >= need and heat.peak.high < most:
+            gauge = wire.gauge or ""
+            found[run].append(Sized(run, wire, gauge, grams, ohm, heat.peak.value, most, margin))
+    return {run: [s for s in sizes if _protected(data, wiring, s)] for run, sizes in found.items()}
+
+
+def _loads(
+    data: MatchData, wiring: Tree, currents: Mapping[str, RunCurrent], supply: list[str], cap: tuple[str, float] | None
+) -> dict[str, Binned]:
+    assert data.window is not None
+    found: dict[str, Binned] = {}
+    taken = None if cap is None else _taken(data, cap)
+    for run in supply:
+        signal = currents[run].signal
+        ends = {wiring.runs[r].wire.to for r in wiring.below(run)}
+        if cap is not None and taken is not None and cap[0] in ends:
+            signal = signal.with_values(np.maximum(signal.x - np.interp(signal.t_s, taken.t_s, taken.x), 0.0))
+        try:
+            found[run] = bin_signal(signal, data.settings.wire_bin_s, data.window.start_s, data.window.end_s)
+        except OutsideValidity:
+            continue
+    return found
+
+
+def _taken(data: MatchData, cap: tuple[str, float]) -> Signal:
+    signal = data.signals[f"{cap[0]}_input_current_A"].good()
+    return signal.with_values(np.maximum(signal.x - cap[1], 0.0))
+
+
+def _protected(data: MatchData, wiring: Tree, sized: Sized) -> bool:
+    """No thinner than what the fuse above it protects; a run without one stays at least as thick as it is."""
+    old = wiring.runs[sized.run].wire
+    thinner = (sized.wire.copper_mm2 or 0.0) < (old.copper_mm2 or 0.0) * 0.99
+    if not thinner:
+        return True
+    fuse = next((f for r in reversed(wiring.path_to(old.to)) for f in wiring.runs[r].fuses), None)
+    loop, pack = path_mohm(wiring, old.to), data.pack
+    if fuse is None or loop is None or pack is None or pack.resistance_mohm is None:
+        return False
+    more = sized.mohm - copper_mohm(old)
+    short = 1000.0 * (pack.full_cell_V or 4.2) * pack.cells / (pack.resistance_mohm + loop + more)
+    try:
+        limit = weakest_limit(sized.wire.insulation, stated_degC=sized.wire.limit_degC)
+        body, model = body_of_fuse(fuse), run_of_wire(sized.wire)
+        found = fuse_against_wire(body, model, limit, prospective_A=short, air_degC=data.air_degC[0])
+    except OutsideValidity:
+        return False
+    return found.protection in ("protects", "short only")
