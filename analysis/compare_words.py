@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from analysis.statistics import fewest_each
-from analysis.wording import name_of, number, unit
+from analysis.wording import name_of, number
 
 if TYPE_CHECKING:
     from analysis.compare import Compared
@@ -16,13 +16,14 @@ ONE_EACH = "One match each: this says what differed between them, not why."
 
 
 def figure(value: float | None, unit_name: str) -> str:
-    """A figure with its unit; small ones of units without a fixed number of places keep three digits."""
+    """A figure with its unit; small ones keep two digits that tell something."""
     if value is None or not math.isfinite(value):
         return "not known"
-    if unit_name in ("1/min", "K", "s", "V") and abs(value) < 10:
+    if unit_name in ("s", "V") and abs(value) < 10:
+        return f"{value:.2f} {unit_name}".replace("-", "−")
+    if unit_name in ("1/min", "K") and abs(value) < 10:
         text = (f"{value:.2f}" if abs(value) >= 1 or value == 0 else f"{value:.2g}").replace("-", "−")
-        word = {"1/min": "a minute", "K": "K"}.get(unit_name, unit(unit_name))
-        return f"{text} {word}"
+        return f"{text} {'a minute' if unit_name == '1/min' else 'K'}"
     return number(value, unit_name)
 
 

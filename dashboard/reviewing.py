@@ -6,16 +6,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from analysis import season_review
 from analysis.findings import Review
 from analysis.match_data import MatchData
 from analysis.review import prepare, review_data
-from analysis.settings import ABOUT, DEFAULTS, Settings, with_overrides
+from analysis.season_review import settings_of, threshold_settings
 from ingest.builds import Build, Match, Pack, load_build, load_pack
-from ingest.errors import DescriptionError, UsageError, nearest
+from ingest.errors import UsageError, nearest
 from ingest.formats import ReadOptions, read_log
 from ingest.readings import Reading, load_reading
 from ingest.season import Season
-from ingest.season_file import Setting
+
+__all__ = [
+    "Bench", "bare_pack", "parts_of", "read_options", "review_files", "review_match", "settings_of",
+    "threshold_settings",
+]  # fmt: skip
 
 FILE_NAME_OF_READING = ".toml"
 
@@ -33,21 +38,6 @@ class Bench:
     @property
     def pack(self) -> Pack | None:
         return self.packs[0] if self.packs else None
-
-
-def threshold_settings() -> list[Setting]:
-    """Every threshold with its default and its reason, for season.toml."""
-    return [Setting(key, getattr(DEFAULTS, key), unit, reason) for key, (unit, reason) in ABOUT.items()]
-
-
-def settings_of(season: Season) -> Settings:
-    """The thresholds with the season's own; a wrong one is a located error."""
-    season.check_settings(threshold_settings())
-    try:
-        return with_overrides(season.settings)[0]
-    except (KeyError, ValueError) as error:
-        file = season.root / "season.toml"
-        raise DescriptionError(f"a threshold is wrong: {error}", file=file, mend="See the comments in it.") from None
 
 
 def parts_of(build: Build | None) -> ReadOptions:
@@ -92,17 +82,8 @@ def read_options(
 
 def review_match(season: Season, match_id: str, *, with_advice: bool = True) -> Bench:
     """Review one match of a season."""
-    match = season.match(match_id)
-    build = season.build(match.build) if match.build else None
-    packs = tuple(season.pack(pack) for pack in match.fitted_packs)
-    if not match.logs:
-        raise UsageError(
-            f"match {match_id} has no logs yet",
-            file=season.root / "matches" / f"{match_id}.toml",
-            mend=f"Add them with: afterbout add FILES --season {season.root} --match {match_id}",
-        )
-    data = prepare(season.log(match), build, packs, match, settings_of(season))
-    return Bench(data, review_data(data, with_advice=with_advice), build, packs, match)
+    found = season_review.review_match(season, match_id, with_advice=with_advice)
+    return Bench(found.data, found.review, found.build, found.packs, found.match)
 
 
 def review_files(

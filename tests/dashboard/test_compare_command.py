@@ -92,3 +92,72 @@ def test_a_season_with_one_match(demo: Demo, tmp_path: Path, afterbout: Command)
     assert "Traceback" not in ran.err
     tables = pq.read_table(own / "results" / "metrics.parquet")
     assert set(tables.column("match").to_pylist()) == {"m01"}
+
+
+def test_season_lists_matches_packs_and_drift(season: Path, afterbout: Command) -> None:
+    ran = afterbout("season", "--season", season, "--json")
+    assert ran.code == 0, ran.err
+    schema("season").validate(ran.json)
+    assert [row["id"] for row in ran.json["matches"]] == [f"m{n:02d}" for n in range(1, 13)]
+    lives = {life["pack"]: life for life in ran.json["packs"]}
+    # p1 ran cold in m11 (9 °C in the hall): one season of five matches cannot tell that from age.
+    assert lives["p1"]["trend"] == "confounded"
+    cells = {cell["cell"]: cell["last_pct"] for cell in lives["p2"]["cells"]}
+    assert cells["cell4"] > 60  # the demo's weak cell
+    assert max(abs(v) for name, v in cells.items() if name != "cell4") < 10
+    watched = {(d["metric"], d["part"]): d for d in ran.json["drifts"]}
+    lead = watched["harness_resistance_mohm", "battery_lead"]
+    assert lead["verdict"] in ("changed", "drifts", "possible")
+    assert lead["after"] < lead["before"]  # 14, 12, then 10 AWG
+
+
+def test_season_in_words_and_its_tables(season: Path, afterbout: Command) -> None:
+    ran = afterbout("season", "--season", season)
+    assert ran.code == 0, ran.err
+    assert "nothing new" in ran.out
+    assert "Cold and age cannot be told apart" in " ".join(ran.out.split())
+    assert all(len(line) <= 100 for line in ran.out.splitlines() if not line.startswith("Table: "))
+    table = pq.read_table(season / "results" / "findings.parquet")
+    planted = {"stall", "weak_cell", "radio_loss", "joint_step", "disconnect_opened"}
+    assert planted <= set(table.column("cause").to_pylist())
+
+
+def test_season_verify(season: Path, tmp_path: Path, afterbout: Command) -> None:
+    sound = afterbout("season", "--season", season, "--verify", "--json")
+    assert sound.code == 0, sound.err
+    schema("season").validate(sound.json)
+    assert sound.json["problems"] == []
+    own = tmp_path / "own"
+    shutil.copytree(season, own)
+    next((own / "telemetry" / "match=m01").glob("*.parquet")).unlink()
+    broken = afterbout("season", "--season", own, "--verify")
+    assert broken.code == 1
+    assert "are missing" in broken.out
+
+
+def test_several_seasons_and_shared_metrics(season: Path, tmp_path: Path, afterbout: Command) -> None:
+    club = tmp_path / "club"
+    shutil.copytree(season, club / "one")
+    (club / "two").mkdir()
+    (club / "two" / "season.toml").write_text("x = [", encoding="utf-8")
+    out = tmp_path / "shared.csv"
+    ran = afterbout("season", "--seasons", club, "--share", out, "--json")
+    assert ran.code == 1  # one of the two cannot be read
+    assert "left out" in ran.err
+    schema("season").validate(ran.json)
+    assert [head["run"]["matches"] for head in ran.json["seasons"]] == [12]
+    text = out.read_text(encoding="utf-8")
+    assert "robot 1" in text
+    for name in ("Gristmote", "Lathe Widow", "Tarnwick", "m06", "battery_lead", "p1"):
+        assert name not in text
+    nothing = afterbout("season", "--seasons", tmp_path / "none")
+    assert nothing.code == 1
+    assert "holds no season" in nothing.err
+
+
+def test_season_wants_one_of_two_and_a_cluster_its_extra(season: Path, afterbout: Command) -> None:
+    assert afterbout("season").code == 2
+    ran = afterbout("season", "--season", season, "--cluster", "tcp://127.0.0.1:9")
+    assert ran.code in (1, 2)
+    assert "cluster" in ran.err
+    assert "Traceback" not in ran.err

@@ -1,0 +1,285 @@
+"""How each pack ages over the season, when it reaches the line at which it is retired, and which packs go together.
+
+Resistance is taken at 80 % charge and brought to 25 °C by what cold does to a cell, which is known only roughly: the
+trend is drawn with the least and the most of it, and where its sign hangs on that, cold and age are called confounded.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from analysis.pack_check import RETIRE_RATIO
+from analysis.pack_model import NotFitted, cold_factor
+from analysis.season_rows import MatchRow
+from analysis.statistics import LEVEL, Trend, theil_sen
+from ingest.packs import Pack
+
+CHARGE_MOHM, CELL_MOHM, CAPACITY = "pack_resistance_charge_mohm", "cell_resistance_1s_mohm", "pack_capacity_Ah"
+LEAST_USES = 4  # our choice: three points make a line of anything
+# Our choice: a forecast beyond three times the uses seen is a guess.
+REACH = 3.0
+TOO_WIDE = 0.5  # our choice, as for comparisons: such a figure says too little about its match
+SAME_TEMPERATURE_K = 5.0  # our choice: 5 K are about a tenth of resistance
+# Makers sort cells of a parallel pack to about 5 % of capacity and 10 % of resistance (from memory; our choice).
+PAIR_CAPACITY, PAIR_MOHM = 0.05, 0.10
+
+
+@dataclass(frozen=True)
+class Use:
+    """One match of a pack. corrected_*: at 25 °C with the likely, the least and the most effect of cold; None where
+    its temperature is not known.
+    """
+
+    match: str
+    number: int
+    mohm: float
+    temp_degC: float | None
+    corrected_mohm: float | None
+    corrected_low: float | None
+    corrected_high: float | None
+
+
+@dataclass(frozen=True)
+class CellLife:
+    """Trend of one cell against the median cell of the same match (cold and gain fall out): % of it per use."""
+
+    cell: str
+    last_pct: float
+    per_use_pct: float | None
+    low: float | None
+    high: float | None
+    p: float | None
+
+
+@dataclass(frozen=True)
+class PackLife:
+    """trend: "rises", "no trend shown", "confounded", or "too few". per_use_mohm with its interval, p by Kendall.
+
+    line_mohm: where it is retired. at_use, early, late: the use at which it gets there; late is infinite where the
+    interval holds no rise. left: uses from the last one on.
+    """
+
+    pack: str
+    uses: tuple[Use, ...]
+    trend: str
+    per_use_mohm: float | None
+    low: float | None
+    high: float | None
+    achieved_pct: float | None
+    p: float | None
+    line_mohm: float | None
+    line_source: str
+    at_use: float | None
+    early: float | None
+    late: float | None
+    capacity_Ah: tuple[float, ...]
+    cells: tuple[CellLife, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two packs for parallel use. fit: "match", "differ" or "not known"."""
+
+    first: str
+    second: str
+    fit: str
+    why: str
+
+
+def pack_lives(rows: Sequence[MatchRow], packs: Mapping[str, Pack], level: float = LEVEL) -> tuple[PackLife, ...]:
+    """Every pack that was ever fitted alone, in the order of its first match. rows in the order of the season."""
+    ids = list(dict.fromkeys(row.pack for row in rows if row.pack and "+" not in row.pack))
+    return tuple(_life(pack_id, [r for r in rows if r.pack == pack_id], packs.get(pack_id), level) for pack_id in ids)
+
+
+def _life(pack_id: str, rows: list[MatchRow], pack: Pack | None, level: float) -> PackLife:
+    uses = _uses(rows)
+    notes: list[str] = []
+    if len(uses) < len(rows):
+        notes.append(f"{len(rows) - len(uses)} of {len(rows)} matches do not tell its resistance at 80 % charge")
+    trend, word = _trend(uses, level, notes)
+    stated = pack.resistance_mohm if pack is not None else None
+    line = RETIRE_RATIO * stated if stated is not None else None
+    source = "twice resistance_mohm of the pack file (common practice, no source)" if line is not None else ""
+    if line is None:
+        notes.append("no line to retire at: state resistance_mohm of the pack, measured when new")
+    at, early, late = _forecast(uses, trend, word, line, notes)
+    capacity = tuple(m.value for row in rows if (m := row.metric(CAPACITY)) is not None)
+    return PackLife(
+        pack_id,
+        tuple(uses),
+        word,
+        None if trend is None else trend.slope,
+        None if trend is None else trend.low,
+        None if trend is None else trend.high,
+        None if trend is None else 100 * trend.achieved,
+        None if trend is None else trend.p,
+        line,
+        source,
+        at,
+        early,
+        late,
+        capacity,
+        _cells(rows, level),
+        tuple(notes),
+    )
+
+
+def _uses(rows: list[MatchRow]) -> list[Use]:
+    """number counts every match of the pack, also those that tell no figure: each aged it."""
+    found = []
+    for number, row in enumerate(rows, start=1):
+        figure, temp = row.metric(CHARGE_MOHM), row.metric("pack_temp_mean_degC")
+        if figure is None or not figure.high - figure.low <= TOO_WIDE * figure.value:
+            continue
+        temp_degC = None if temp is None else temp.value
+        factor = None if temp_degC is None else cold_factor(temp_degC)
+        if factor is None or isinstance(factor, NotFitted):
+            found.append(Use(row.match, number, figure.value, temp_degC, None, None, None))
+            continue
+        low, high = sorted((figure.value / factor.low, figure.value / factor.high))
+        found.append(Use(row.match, number, figure.value, temp_degC, figure.value / factor.value, low, high))
+    return found
+
+
+def _trend(uses: list[Use], level: float, notes: list[str]) -> tuple[Trend | None, str]:
+    """The trend of the corrected figures where every temperature is known, else of the raw ones, called confounded."""
+    if len(uses) < LEAST_USES:
+        notes.append(f"{len(uses)} uses with a figure: a trend takes {LEAST_USES}")
+        return None, "too few"
+    number = [use.number for use in uses]
+    if any(use.corrected_mohm is None for use in uses):
+        raw = theil_sen(number, [use.mohm for use in uses], level)
+        notes.append("its temperature is not known in every match: cold and age are confounded")
+        return raw, "confounded"
+    temps = np.array([use.temp_degC for use in uses], dtype=np.float64)
+    series = [[use.corrected_mohm or 0.0 for use in uses]]
+    series += [_at_activation(uses, high) for high in (False, True)]
+    trends = [theil_sen(number, values, level) for values in series]
+    middle = trends[0]
+    low, high = min(t.low for t in trends), max(t.high for t in trends)
+    whole = Trend(
+        middle.slope, low, high, middle.achieved, middle.reached, middle.intercept, max(t.p for t in trends),
+        middle.least_p, middle.n,
+    )  # fmt: skip
+    shown = [t.reached and (t.low > 0 or t.high < 0) for t in trends]
+    signs = {int(np.sign(t.slope)) for t in trends}
+    if float(np.ptp(temps)) > SAME_TEMPERATURE_K and (len(signs - {0}) > 1 or len(set(shown)) > 1):
+        notes.append(
+            f"it ran at {temps.min():.0f} to {temps.max():.0f} °C, and what cold does is known too roughly: "
+            "cold and age are confounded"
+        )
+        return whole, "confounded"
+    if not all(shown):
+        return whole, "no trend shown"
+    return whole, "rises" if middle.slope > 0 else "falls"
+
+
+def _at_activation(uses: list[Use], strong: bool) -> list[float]:
+    """All figures at 25 °C with the most (or the least) effect of cold on every one of them."""
+    found = []
+    for use in uses:
+        factor = cold_factor(25.0 if use.temp_degC is None else use.temp_degC)
+        assert not isinstance(factor, NotFitted)  # a use outside its range has no corrected figure
+        weak, most = sorted((factor.low, factor.high), key=lambda f: abs(f - 1.0))
+        found.append(use.mohm / (most if strong else weak))
+    return found
+
+
+def _forecast(
+    uses: list[Use], trend: Trend | None, word: str, line: float | None, notes: list[str]
+) -> tuple[float | None, float | None, float | None]:
+    """(likely, earliest, latest) use at which the trend crosses the line; nothing beyond three times what was seen."""
+    if line is None or not uses:
+        return None, None, None
+    level = float(np.median([use.corrected_mohm or use.mohm for use in uses]))
+    middle = float(np.median([use.number for use in uses]))
+    last = uses[-1].number
+    if (uses[-1].corrected_low or uses[-1].mohm) >= line:
+        return float(last), float(last), float(last)
+    if trend is None or word in ("confounded", "falls"):
+        return None, None, None
+    reach = last + REACH * (last - uses[0].number + 1)
+
+    def crosses(slope: float) -> float:
+        return middle + (line - level) / slope if slope > 0 else math.inf
+
+    early, at, late = crosses(trend.high), crosses(trend.slope), crosses(trend.low)
+    early, at, late = (max(value, float(last)) for value in (early, at, late))
+    if early > reach:
+        notes.append(f"at no slope that fits does it reach the line before use {reach:.0f}; further on is a guess")
+        return None, None, None
+    if word != "rises":
+        notes.append("no rise is shown, so the earliest use is only what cannot be ruled out")
+        return None, early, math.inf
+    return (at if at <= reach else math.inf), early, (late if late <= reach else math.inf)
+
+
+def _cells(rows: list[MatchRow], level: float) -> tuple[CellLife, ...]:
+    series: dict[str, list[tuple[int, float]]] = {}
+    for number, row in enumerate(rows, start=1):
+        here = {m.part: m.value for m in row.metrics if m.name == CELL_MOHM}
+        if len(here) < 3:
+            continue
+        for cell, value in here.items():
+            others = float(np.median([v for name, v in here.items() if name != cell]))
+            series.setdefault(cell, []).append((number, 100 * (value / others - 1)))
+    found = []
+    for cell in sorted(series):
+        points = series[cell]
+        if len(points) < LEAST_USES:
+            found.append(CellLife(cell, points[-1][1], None, None, None, None))
+            continue
+        t = theil_sen([n for n, _ in points], [v for _, v in points], level)
+        found.append(CellLife(cell, points[-1][1], t.slope, t.low, t.high, t.p))
+    return tuple(found)
+
+
+def pairs(lives: Sequence[PackLife], packs: Mapping[str, Pack]) -> tuple[Pair, ...]:
+    """Every two packs of one voltage and chemistry, for parallel use: alike in capacity and in resistance.
+
+    Common practice: charge and rest both to within 0.02 V before they are joined; the maker's and the event's rules
+    come first.
+    """
+    found = []
+    for first, second in combinations(lives, 2):
+        a, b = packs.get(first.pack), packs.get(second.pack)
+        if a is None or b is None or a.cells != b.cells or a.chemistry != b.chemistry:
+            continue
+        found.append(Pair(first.pack, second.pack, *_fit(first, second, a, b)))
+    return tuple(found)
+
+
+def _fit(first: PackLife, second: PackLife, a: Pack, b: Pack) -> tuple[str, str]:
+    if a.capacity_Ah is None or b.capacity_Ah is None:
+        return "not known", "a capacity is not stated"
+    apart = abs(a.capacity_Ah - b.capacity_Ah) / max(a.capacity_Ah, b.capacity_Ah)
+    if apart > PAIR_CAPACITY:
+        return "differ", f"{a.capacity_Ah:g} against {b.capacity_Ah:g} Ah"
+    last = [next((u for u in reversed(life.uses) if u.corrected_mohm is not None), None) for life in (first, second)]
+    one, other = last
+    if one is None or other is None:
+        return "not known", "no resistance at a known temperature for both"
+    if abs((one.temp_degC or 0.0) - (other.temp_degC or 0.0)) <= SAME_TEMPERATURE_K:
+        # What cold does is common to both: the figures as they are tell it best.
+        gap = abs(one.mohm - other.mohm) / min(one.mohm, other.mohm)
+        text = f"{one.mohm:.1f} against {other.mohm:.1f} mΩ at 80 % charge and {one.temp_degC:.0f} °C"
+        return ("match" if gap <= PAIR_MOHM else "differ"), text
+    ends = [(use.corrected_low or 0.0, use.corrected_high or math.inf) for use in (one, other)]
+    smaller = min(one.corrected_mohm or one.mohm, other.corrected_mohm or other.mohm)
+    text = f"{_range(ends[0])} against {_range(ends[1])} mΩ at 80 % charge and 25 °C"
+    if max(ends[0][1] - ends[1][0], ends[1][1] - ends[0][0]) <= PAIR_MOHM * smaller:
+        return "match", text
+    if max(ends[0][0] - ends[1][1], ends[1][0] - ends[0][1]) > PAIR_MOHM * smaller:
+        return "differ", text
+    return "not known", f"{text}, after matches at unlike temperatures: measure both on the bench"
+
+
+def _range(ends: tuple[float, float]) -> str:
+    return f"{ends[0]:.1f} to {ends[1]:.1f}"
