@@ -20,13 +20,16 @@ from analysis.findings import Review
 from analysis.match_data import MatchData
 from analysis.outcome import Outcome
 from analysis.replay.banded import End, ends, with_band
-from analysis.replay.circuit import Circuit, Refused, circuit_of
+from analysis.replay.circuit import Circuit, Refused, circuit_of, thinned
 from analysis.replay.demand import BAND, MIDDLE, Cap, PackChange, Solved, caps_at, solve
 from analysis.replay.levers import Levers, levers
 from analysis.replay.signals import changed_data
 from analysis.review import review_data
 from analysis.signal import Floats
 from ingest.builds import Build, Pack
+
+# Our choice: the ends of the band are solved on block means of this many samples (100 Hz of a three-minute match).
+END_SAMPLES = 20_000
 
 __all__ = ["Changes", "Refused", "Replay", "Replayed", "replay", "replay_rows", "replayed"]
 
@@ -88,10 +91,12 @@ def replayed(data: MatchData, changes: Changes, before: Review) -> Replayed | Re
     middle = solve(made, MIDDLE, moved.pack, moved.caps, moved.gears)
     main = changed_data(data, changes, made, middle, moved)
     others = []
+    coarse = thinned(made, END_SAMPLES)
+    rough = middle if coarse is made else solve(coarse, MIDDLE, moved.pack, moved.caps, moved.gears)
     for n, pack, caps in _ends_of(moved):
-        end = solve(made, n, pack, caps, moved.gears)
-        at_end = changed_data(data, changes, made, end, replace(moved, pack=pack, caps=caps))
-        shares, heat = _shares(data, middle, end, made)
+        end = solve(coarse, n, pack, caps, moved.gears)
+        at_end = changed_data(data, changes, coarse, end, replace(moved, pack=pack, caps=caps))
+        shares, heat = _shares(data, rough, end, coarse)
         others.append(End(ends(sag.check(at_end).rows), shares, heat, data.air_degC[0]))
     return Replayed(main, tuple(others), moved.notes)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -75,6 +75,29 @@ class Circuit:
     def rest_V(self, used_Ah: Floats) -> Floats:
         """(n,) open-circuit volts at this charge used since the first sample, read off a table of the fitted curve."""
         return np.interp(used_Ah, *self.curve)
+
+
+def thinned(c: Circuit, most: int) -> Circuit:
+    """The circuit on block means, at most about `most` samples: for the ends of the band, which need no more."""
+    k = -(-len(c.t_s) // most)
+    if k <= 1:
+        return c
+
+    def mean(x: Floats) -> Floats:
+        n = len(x) // k * k
+        return np.asarray(x[:n].reshape(-1, k).mean(axis=1))
+
+    def loops(found: dict[str, Floats | float]) -> dict[str, Floats | float]:
+        return {run: mean(ohm) if isinstance(ohm, np.ndarray) else ohm for run, ohm in found.items()}
+
+    branches = tuple(
+        replace(b, input_A=mean(b.input_A), motor_A=None if b.motor_A is None else mean(b.motor_A)) for b in c.branches
+    )
+    return replace(
+        c, t_s=mean(c.t_s), pack_A=mean(c.pack_A), pack_V=mean(c.pack_V), lost_V=mean(c.lost_V),
+        lost_factor=mean(c.lost_factor), used_Ah=mean(c.used_Ah), branches=branches,
+        before_mohm=loops(c.before_mohm), after_mohm=loops(c.after_mohm), period_s=k * c.period_s,
+    )  # fmt: skip
 
 
 def copper_mohm(wire: Wire) -> float:
