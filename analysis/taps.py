@@ -17,7 +17,7 @@ from analysis.pack_model.harness import Step, find_step
 from analysis.run_drops import FINE_S, Drop, drops, robust, solve, warming
 from analysis.signal import Measured
 from analysis.suspects import candidates_of
-from analysis.wiring import Tree, currents_of, tree
+from analysis.wiring import NoCurrent, RunCurrent, Tree, currents_of, tree
 
 # Two taps see the same step when it lies within this of each other (our choice: three samples of a 20 Hz logger
 # plus the alignment's own error).
@@ -30,6 +30,7 @@ CREEP_SIGMAS = 12.0  # our choice: as for a sure step
 LEAST_SIGMAS = 7.0  # our choice: no healthy match of any rate reaches it by chance
 CLEARLY = 1.3
 SEEN_SHARE = 0.5
+WITNESS_S = 0.25  # our choice: ten times the clock error of a 20 Hz log
 MODEL_REL = 0.01  # our choice, from matches with known joints: hits between the samples of several clocks
 
 
@@ -99,7 +100,19 @@ def _find(data: MatchData) -> Joints:
         for run, step in found:
             how = manner(close_up, run, step)
             rises.append(_Rise(drop, run, onset(close_up, run, step) if how == "wanders" else step, how))
-    return Joints(tuple(_placed(wiring, rises, coarse)), tuple(flickers), len(coarse))
+    placed = tuple(_placed(wiring, rises, coarse, _witnesses(data, wiring, currents, coarse) if rises else []))
+    return Joints(placed, tuple(flickers), len(coarse))
+
+
+def _witnesses(
+    data: MatchData, wiring: Tree, currents: dict[str, RunCurrent | NoCurrent], seen: list[Drop]
+) -> list[Drop]:
+    """Taps whose clock is too loose to find a joint by, in bins so wide that it no longer matters.
+
+    They may confirm a rise that a better tap found, and so place it; they never clear one.
+    """
+    better = {drop.tap for drop in seen}
+    return [d for d in drops(data, wiring, currents, WITNESS_S) if d.tap not in better]
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,7 +172,7 @@ def _creeps(drop: Drop, least_mohm: float) -> list[tuple[str, Step]]:
     return sorted(found, key=lambda pair: -pair[1].sigmas)[:1]
 
 
-def _placed(wiring: Tree, steps: list[_Rise], seen: list[Drop]) -> list[JointStep]:
+def _placed(wiring: Tree, steps: list[_Rise], seen: list[Drop], witnesses: list[Drop]) -> list[JointStep]:
     """Rises of several taps brought together, each in the run that every tap below it sees; the clearest first."""
     out: list[JointStep] = []
     left = sorted(steps, key=lambda row: -row.step.sigmas)
@@ -168,6 +181,8 @@ def _placed(wiring: Tree, steps: list[_Rise], seen: list[Drop]) -> list[JointSte
         drop, run, step = rise.drop, rise.run, rise.step
         spanning = [d for d in seen if run in d.path]
         agreeing = [d for d in spanning if d is drop or _share(d, run, step) >= SEEN_SHARE]
+        confirming = [d for d in witnesses if run in d.path and _share(d, run, step) >= SEEN_SHARE]
+        agreeing, spanning = agreeing + confirming, spanning + confirming
         same = {id(d) for d in agreeing}
         left = left[1:]
         if len(agreeing) < len(spanning):  # a tap that spans this run and stays silent clears it

@@ -32,9 +32,10 @@ def _each_run_once(seen: Joints) -> list[Flicker]:
 def _step(data: MatchData, wiring: Tree, found: JointStep) -> Finding:
     assert data.window is not None
     step, change = found.step, found.step.change_mohm
-    between = "in the pack and up to" if found.from_pack else "between the taps above it and"
+    between = "in the pack and up to the" if found.from_pack else "between the tap above it and the"
+    tap = found.tap.removesuffix("_voltage_V").replace("_", " ")
     evidence = [
-        f"from {step.before_mohm.value:.1f} to {step.after_mohm.value:.1f} mΩ {between} {found.tap}",
+        f"from {step.before_mohm.value:.1f} to {step.after_mohm.value:.1f} mΩ {between} {tap}",
         f"{found.agreeing} of {found.taps} voltage taps see it" if found.taps > 1 else "one voltage tap only",
     ]
     cause, kind = "joint_step", "wiring_fault"
@@ -97,7 +98,7 @@ def _flicker(one: Flicker) -> Finding:
         could_be=one.candidates,
         evidence=(
             f"up to {one.mohm.value:.0f} mΩ more for moments, {one.times} times, and sound in between and after",
-            f"seen at {one.tap}",
+            f"seen at the {one.tap.removesuffix('_voltage_V').replace('_', ' ')}",
         ),
         check="joint",
         occurrences=tuple(Occurrence(a, b, r) for a, b, r in one.spans),
