@@ -356,15 +356,25 @@ def three_lines(
     return f"Nothing past its rating. {margin}".strip(), second, act
 
 
+def channel_words(channel: str | None) -> str:
+    """A channel as words: weapon_input_current_A -> weapon input current."""
+    return "the log" if channel is None else channel.rsplit("_", 1)[0].replace("_", " ")
+
+
 def _blind(quality: tuple[QualityNote, ...], not_checked: tuple[NotChecked, ...]) -> str:
     for code in ("sensor_clipped", "undersampled", "clock_reset", "truncated", "logger_gap"):
         for note in quality:
+            if note.code == code and code == "sensor_clipped":
+                return f"The sensor of {channel_words(note.channel)} stops at its top: {note.note}."
             if note.code == code:
                 return _capital(note.note) + "."
     return ""
 
 
 def _mend(quality: tuple[QualityNote, ...], not_checked: tuple[NotChecked, ...]) -> str:
+    clipped = next((note.channel for note in quality if note.code == "sensor_clipped"), None)
+    if clipped is not None:
+        return f"Take every peak of {channel_words(clipped)} as at least that; fit a sensor with a larger range."
     channels = {note.channel for note in quality if note.channel}
     for row in not_checked:
         if any(channel in row.reason or channel in row.mend for channel in channels):
