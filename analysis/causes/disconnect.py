@@ -70,7 +70,7 @@ def _opened(data: MatchData) -> Finding | None:
         return _lost(data, one.run, one.current, one.start_s, one.before_A, "likely", (fed, more))
     volts = data.get("pack_voltage_V")
     rest = mean_between(volts, one.start_s + 0.3, one.start_s + 3.0)
-    held = f" and rests at {rest:.1f} V: the pack is well" if rest is not None else ""
+    held = f"; the pack rests at {rest:.1f} V: it is well" if rest is not None else ""
     return _lost(
         data,
         one.run,
