@@ -1,0 +1,83 @@
+"""The season run on a real scheduler with two worker processes on loopback, one of which is killed midway."""
+
+from __future__ import annotations
+
+import os
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pyarrow.parquet as pq
+import pytest
+
+from analysis.cluster import cluster_executor
+from analysis.season_run import run_season
+from analysis.season_tables import FINDINGS_FILE, METRICS_FILE
+from tests.analysis.test_season_run import make
+
+pytest.importorskip("distributed", reason="the cluster extra is not installed")
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def start(*words: str) -> subprocess.Popen[bytes]:
+    path = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])
+    return subprocess.Popen(
+        [sys.executable, "-m", *words], env={**os.environ, "PYTHONPATH": path}, stderr=subprocess.DEVNULL
+    )
+
+
+@pytest.fixture
+def cluster(tmp_path: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    address = f"tcp://127.0.0.1:{port}"
+    scheduler = start("distributed.cli.dask_scheduler", "--host", "127.0.0.1", "--port", str(port), "--no-dashboard")
+    workers: list[subprocess.Popen[bytes]] = []
+    try:
+        deadline = time.monotonic() + 60
+        while True:
+            try:
+                socket.create_connection(("127.0.0.1", port), timeout=1).close()
+                break
+            except OSError:
+                assert time.monotonic() < deadline, "the scheduler did not come up"
+                time.sleep(0.2)
+        more = ("--nthreads", "1", "--no-nanny", "--no-dashboard", "--local-directory", str(tmp_path / "work"))
+        workers += [start("distributed.cli.dask_worker", address, *more) for _ in range(2)]
+        yield address, workers
+    finally:
+        for process in (*workers, scheduler):
+            process.kill()
+            process.wait()
+
+
+def test_two_workers_one_killed_midway_give_the_tables_of_one_thread(
+    cluster: tuple[str, list[subprocess.Popen[bytes]]], tmp_path: Path
+) -> None:
+    address, workers = cluster
+    season = make(tmp_path / "s", matches=6)
+
+    def kill_one(done: int, total: int, match: str) -> None:
+        if done == 2:
+            workers[0].kill()
+
+    with cluster_executor(address) as executor:
+        there = run_season(season, executor=executor, progress=kill_one)
+    assert (there.made, there.failed, there.gone) == (6, (), ())
+    tables = [pq.read_table(season.results_path / name) for name in (METRICS_FILE, FINDINGS_FILE)]
+    here = run_season(season, rebuild=True)
+    assert here.made == 6
+    assert [pq.read_table(season.results_path / name) for name in (METRICS_FILE, FINDINGS_FILE)] == tables
+
+
+def test_no_scheduler_there_is_said_in_a_moment() -> None:
+    from ingest.errors import UsageError
+
+    began = time.monotonic()
+    with pytest.raises(UsageError, match="no scheduler answers"), cluster_executor("tcp://127.0.0.1:9"):
+        pass
+    assert time.monotonic() - began < 60
