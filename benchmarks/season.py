@@ -126,9 +126,8 @@ def main() -> None:
         print(f"first run: {took:.2f} s for {first.made} matches on {cores()} cores; ideal {ideal:.2f} s: "
               f"{100 * ideal / took:.0f} %")  # fmt: skip
         print(f"of which the workers' start {start_up:.2f} s; without it {100 * ideal / (took - start_up):.0f} %")
-        print(
-            f"processor time of the workers: {spent:.2f} s, {spent / args.matches * 1e3:.0f} ms a match with their start"
-        )
+        each = spent / args.matches * 1e3
+        print(f"processor time of the workers: {spent:.2f} s, {each:.0f} ms a match with their start")
         print(f"second run: {again * 1e3:.0f} ms, {100 * again / took:.1f} % of the first; made {second.made}")
         print(f"peak memory of the parent: {before:.0f} MB before, {peak_MB():.0f} MB after")
         print(f"kept: {kept / args.matches / 1e3:.1f} kB a match, tables {tables / args.matches / 1e3:.2f} kB a match")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -184,3 +185,8 @@ def test_the_standard_load_is_round_and_at_most_ten_C(capacity_Ah: float) -> Non
     assert load > 10 * capacity_Ah / 2.5 * (1 - 1e-6)
     lead = load / 10 ** math.floor(math.log10(load) + 1e-9)
     assert min(abs(lead - d) for d in (1, 2, 5)) < 1e-6
+
+
+def test_every_metric_is_documented() -> None:
+    text = (Path(__file__).resolve().parents[2] / "docs" / "comparing.md").read_text(encoding="utf-8")
+    assert [name for name in CATALOGUE if f"`{name}`" not in text] == []
