@@ -55,8 +55,9 @@ def formats() -> tuple[Format, ...]:
     from ingest.dronecan import DRONECAN
     from ingest.frames import FRAMES
     from ingest.mavlink import MAVLINK
+    from ingest.mdf import MDF4
 
-    return (FRAMES, MAVLINK, DRONECAN, CAN_BUS, DELIMITED)
+    return (FRAMES, MDF4, MAVLINK, DRONECAN, CAN_BUS, DELIMITED)
 
 
 def read_head(path: Path) -> bytes:
