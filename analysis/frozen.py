@@ -100,11 +100,14 @@ def _called_for(signal: Signal, long: list[Run], companions: Sequence[Signal], s
         return []
     noise = noise_of(x[signal.valid], step)
     usual = float(np.ptp(np.quantile(x[usable], (0.01, 0.99))))
-    found = []
-    for other in (one.good() for one in companions):
+    found: list[Run] = []
+    # A motor that turns backwards draws its current the other way and takes it from the pack all the same: size
+    # against size then says what sign against sign cannot.
+    for other, sized in ((one.good(), sized) for one in companions for sized in (False, True)):
         if len(other) < 32:
             continue
-        y = np.interp(signal.t_s, other.t_s, other.x)
+        x = np.abs(signal.x) if sized else signal.x
+        y = np.interp(signal.t_s, other.t_s, np.abs(other.x) if sized else other.x)
         rest = usable & (signal.t_s >= other.t_s[0]) & (signal.t_s <= other.t_s[-1])
         # Differences over a fifth of a second: the slow drift of a pack's charge is not in them.
         lag = max(1, round(0.2 / max(signal.period_s, 1e-9)))
@@ -118,6 +121,6 @@ def _called_for(signal: Signal, long: list[Run], companions: Sequence[Signal], s
             if high - low < 3:
                 continue
             swing = abs(across / power) * float(np.ptp(np.quantile(y[a:b], (0.05, 0.95))))
-            if swing > max(MOVES_QUANTA * step, 8 * noise, share * usual):
+            if swing > max(MOVES_QUANTA * step, 8 * noise, share * usual) and (a, b) not in found:
                 found.append((a, b))
     return found
