@@ -219,7 +219,7 @@ class CanReader:
             format=CAN_BUS.name,
             reading=self._options.reading.name if self._options.reading is not None else None,
             reader_version=READER_VERSION,
-            dialect={"form": _WORDS[trace.kind], "dbc": self._options.dbc.name if self._options.dbc else None},
+            note=f"{_WORDS[trace.kind]}, {self._options.dbc.name if self._options.dbc else 'no database'}",
             rows=counts.decoded,
             columns=self._streams.columns(),
             clock=clock,

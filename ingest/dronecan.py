@@ -103,6 +103,7 @@ class DroneCanReader:
         self._live: set[int] | None = None
         self._batteries: set[_Key] = set()
         self._clock: StreamClock | None = None
+        self._rate_Hz: float | None = None
         self._provenance: Provenance | None = None
 
     @property
@@ -135,6 +136,10 @@ class DroneCanReader:
             time_s, recording, order = self._clock.feed(block.ticks, ahead, self._path)
             row = np.full(block.size, -1)
             row[order] = np.arange(order.size)
+            if self._rate_Hz is None and found:
+                most = max(found.values(), key=lambda some: len(some.places))
+                steps = np.diff(block.ticks[np.array(most.places)])
+                self._rate_Hz = float(f"{1e6 / np.median(steps[steps > 0]):.6g}") if (steps > 0).any() else None
         if self._live is None and found:
             self._live = {key[2] + 1 for key in found if key[0] == "uavcan.equipment.esc.Status"}
             self._batteries = {key for key in found if key[0] == "uavcan.equipment.power.BatteryInfo"}
@@ -270,7 +275,7 @@ class DroneCanReader:
             faults.append(Fault("checksum", "dropped", note, count=self._bad.total()))
         clock = None
         if self._clock is not None:
-            clock = self._clock.clock(wall_start=self._trace.wall_start)
+            clock = self._clock.clock(self._rate_Hz, self._trace.wall_start)
             faults += self._clock.faults(False)
         else:
             faults.append(no_clock())

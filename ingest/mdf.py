@@ -167,7 +167,7 @@ class MdfReader:
             format=MDF4.name,
             reading=self._reading.name if self._reading is not None else None,
             reader_version=READER_VERSION,
-            dialect={"version": self._version},
+            note=f"version {self._version}",
             rows=self._streams.rows,
             columns=self._streams.columns(),
             clock=self._clock(),
