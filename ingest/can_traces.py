@@ -206,7 +206,7 @@ class Trace:
             hexes = [text[2:] if text[:1] == b"#" else b"" if text[:1] in b"rR" else text for text in rest]
         else:
             hexes = list(rest)
-        return self._block(np.rint(seconds * 1e6).astype(np.int64), buses, ids, hexes, fd, remote)
+        return self._block(_microseconds(seconds), buses, ids, hexes, fd, remote)
 
     def _screen_block(self, rows: list[tuple[bytes, ...]]) -> FrameBlock:
         stamps, buses, ids, lengths, hexes, remotes = zip(*rows, strict=True)
@@ -320,8 +320,13 @@ class Trace:
         buses = self._bus(bus) if len(set(bus)) > 1 else np.repeat(self._bus(bus[:1]), len(ids))
         kind_error, kind_remote = flags[1], flags[2] & ~flags[1]
         block = FrameBlock(
-            np.rint(np.array(stamps) * 1e6).astype(np.int64), np.array(ids, dtype=np.int64) & ID_MASK,
+            _microseconds(np.array(stamps)), np.array(ids, dtype=np.int64) & ID_MASK,
             flags[0] & ~kind_error, kind_error, kind_remote, flags[3] & ~kind_error, lengths, buses, data,
         )  # fmt: skip
         keep = kind_remote | kind_error | (lengths >= np.array(dlcs))
         return block if keep.all() else self._only(block, keep)
+
+
+def _microseconds(seconds: NDArray[np.float64]) -> NDArray[np.int64]:
+    """A stamp that no clock shows (beyond the year 2286) becomes -1 µs, which does not fit its neighbours."""
+    return np.rint(np.where(np.abs(seconds) < 1e10, seconds * 1e6, -1.0)).astype(np.int64)

@@ -24,6 +24,7 @@ from ingest.stream_reader import Signal, Streams
 
 READER_VERSION: Final = "1"
 _RECORDS = RECORDS
+_MOST_S: Final = 9e9  # what nanoseconds in 64 bits can hold, and no recording reaches
 _Block = tuple[Any, list[Any]]
 
 
@@ -136,6 +137,8 @@ class MdfReader:
         time_s = None
         recording = np.zeros(times.size, dtype=np.int16)
         if group.timed:
+            if np.abs(times).max() >= _MOST_S:
+                raise UnreadableLog(f"is a damaged MDF file: {group.name} lasts centuries", file=self._path)
             ticks = np.rint(times * 1e9).astype(np.int64)
             if group.clock is None:
                 group.clock = StreamClock(group.master, "s", 1e-9, ticks, absolute=False, why="the group's master")
