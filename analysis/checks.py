@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from analysis import dropouts, pack_check, sag, spikes, thermal
+from analysis import dropouts, estimates, pack_check, sag, spikes, thermal
 from analysis.match_data import MatchData
 from analysis.outcome import Outcome, joined
 
@@ -37,6 +37,7 @@ CHECKS: tuple[Check, ...] = (
     ),
     Check(("wire_temperature", "contact_temperature", "controller_temperature", "motor_temperature"), thermal.check),
     Check(("link",), dropouts.link_check),
+    Check((), estimates.check),
 )
 
 

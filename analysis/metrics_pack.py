@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 
@@ -40,7 +41,7 @@ def rows(data: MatchData, review: Review) -> list[Row]:
 def _from_review(review: Review) -> list[Row]:
     found: list[Row] = []
     for row in review.estimates:
-        if row.part == "pack" and (row.name in FROM_REVIEW or row.name.startswith("pack_resistance_")):
+        if row.part == "pack" and (row.name in FROM_REVIEW or re.fullmatch(r"pack_resistance_[\d.]+s_mohm", row.name)):
             at = "at the pack's own charge and temperature" if "resistance" in row.name else ""
             found.append(Metric(row.name, "pack", row.value, row.low, row.high, row.unit, at, row.method))
         elif row.name == "cell_minimum_V":

@@ -226,11 +226,14 @@ def _wires(data: MatchData) -> list[Row]:
     return [*found, *known, top]
 
 
-def _harness(data: MatchData) -> list[Row]:
-    """mΩ of every run between taps, contacts included, by the tap that tells it best."""
+def harness_figures(data: MatchData) -> tuple[dict[str, Measured], tuple[str, ...]]:
+    """mΩ of every run between taps, contacts included, by the tap that tells it best; the runs that none tells."""
+    if "harness" in data.memo:
+        kept: tuple[dict[str, Measured], tuple[str, ...]] = data.memo["harness"]
+        return kept
     assert data.build is not None
     wiring = tree(data.build)
-    best: dict[str, Metric] = {}
+    best: dict[str, Measured] = {}
     for drop in drops(data, wiring, currents_of(data, wiring)):
         if drop.upstream is None:  # the pack is in it
             continue
@@ -238,18 +241,20 @@ def _harness(data: MatchData) -> list[Row]:
             half = figure.high - figure.value
             if half > MOST_HARNESS_REL * abs(figure.value) or figure.value <= 0:
                 continue
-            row = Metric(
-                "harness_resistance_mohm", run, figure.value, figure.low, figure.high, "mohm", "", figure.basis
-            )
             if run not in best or half < best[run].high - best[run].value:
-                best[run] = row
+                best[run] = figure
+    missing = tuple(run.id for run in wiring.runs.values() if run.id not in best and not run.is_motor_lead)
+    data.memo["harness"] = (best, missing)
+    return best, missing
+
+
+def _harness(data: MatchData) -> list[Row]:
+    name = "harness_resistance_mohm"
+    best, missing = harness_figures(data)
     mend = "log the voltage at its far end and its current"
-    absent: list[Row] = [
-        Absent("harness_resistance_mohm", run.id, "no two voltage taps tell its resistance apart", mend)
-        for run in wiring.runs.values()
-        if run.id not in best and not run.is_motor_lead
-    ]
-    return [*best.values(), *absent]
+    absent: list[Row] = [Absent(name, run, "no two voltage taps tell its resistance apart", mend) for run in missing]
+    known = [Metric(name, run, m.value, m.low, m.high, "mohm", "", m.basis) for run, m in best.items()]
+    return [*known, *absent]
 
 
 def _run_mohm(drop: Drop) -> dict[str, Measured]:

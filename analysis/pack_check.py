@@ -174,6 +174,7 @@ def _state(data: MatchData) -> ChargeState | None:
     if pack.capacity_Ah is None:
         return None
     if "charge_state" not in data.memo:
+        fit = pack_fit(data)
         data.memo["charge_state"] = charge_state(
             current,
             volts,
@@ -182,6 +183,7 @@ def _state(data: MatchData) -> ChargeState | None:
             chemistry=pack.chemistry,
             start_s=window.start_s,
             end_s=window.end_s,
+            fit=fit if isinstance(fit, PackFit) else None,
         )
     found = data.memo["charge_state"]
     assert isinstance(found, ChargeState)

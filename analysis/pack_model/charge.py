@@ -13,6 +13,7 @@ from analysis.signal import Bools, Floats, Measured, Signal
 
 CAPACITY_REL = 0.05  # 1 sigma; our choice: label capacity against a pack in use
 REST_S = 1.0  # our choice: the median of one second is quiet enough to read a rest voltage
+REST_MEAN_S = 0.2  # our choice: shorter than any start, long enough for a noisy sensor
 REST_C = 0.2  # our choice: below a fifth of the capacity per hour the drop is a millivolt or two a cell
 REST_OFFSET_V = 0.010  # our choice: what a cell still recovers after minutes of rest, per cell
 OFFSET_SHARE = 0.25  # our choice: a zero error that was found and taken off is known to a quarter of itself
@@ -137,8 +138,12 @@ def lowest_mean_V(
 
 
 def _rest(current: Signal, limit_A: float, since_s: float, until_s: float) -> Bools:
+    """Samples at rest: means over REST_MEAN_S stay under the limit, so that a sensor's noise is no load."""
+    n = max(1, round(REST_MEAN_S / current.period_s)) if current.period_s > 0 else 1
+    x = np.where(current.valid, current.x, 0.0)
+    smooth = np.convolve(x, np.ones(n) / n, mode="same") if 1 < n < len(x) else x
     return np.asarray(
-        current.valid & (np.abs(current.x) <= limit_A) & (current.t_s >= since_s) & (current.t_s <= until_s)
+        current.valid & (np.abs(smooth) <= limit_A) & (current.t_s >= since_s) & (current.t_s <= until_s)
     )
 
 
