@@ -80,13 +80,22 @@ class ReadingFrame:
 
 @dataclass(frozen=True)
 class ReadingChecksum:
-    """The checksum over bytes first_byte ≤ i < end_byte of a frame, standing at at_byte."""
+    """The checksum over bytes first_byte ≤ i < end_byte of a frame, standing at at_byte.
+
+    kind "crc" is given by width_bits, polynomial (without its top term), start, reflect and xor_out, as the catalogue
+    of parametrised CRC algorithms writes them.
+    """
 
     kind: str
     at_byte: int
     first_byte: int = 0
     end_byte: int | None = None
     byte_order: Literal["little", "big"] | None = None
+    width_bits: int | None = None
+    polynomial: int | None = None
+    start: int = 0
+    reflect: bool = False
+    xor_out: int = 0
 
 
 @dataclass(frozen=True)

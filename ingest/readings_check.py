@@ -36,10 +36,13 @@ _FRAME: Final[dict[str, tuple[type, ...]]] = {
     "byte_order": _TEXT,
     "skip_bytes": _WHOLE,
 }
+_CRC_KEYS: Final = ("width_bits", "polynomial", "start", "xor_out", "reflect")
 _CHECKSUM: Final[dict[str, tuple[type, ...]]] = {
     "kind": _TEXT,
     "byte_order": _TEXT,
     **dict.fromkeys(("at_byte", "first_byte", "end_byte"), _WHOLE),
+    **dict.fromkeys(_CRC_KEYS[:4], _WHOLE),
+    "reflect": (bool,),
 }
 _FIELD: Final[dict[str, tuple[type, ...]]] = {
     **dict.fromkeys(("name", "type"), _TEXT),
@@ -51,7 +54,7 @@ FIELD_TYPES: Final = {
     "f32": 4,
     "f64": 8,
 }
-CHECKSUM_KINDS: Final = ("sum8", "xor8", "crc8", "crc16-ccitt", "crc16-modbus", "crc32")
+CHECKSUM_KINDS: Final = ("sum8", "xor8", "crc8", "crc16-ccitt", "crc16-modbus", "crc32", "crc")
 TIME_UNITS: Final = ("s", "ms", "us", "ns", "min", "h", "date")
 _KIND_WORD: Final = {str: "text", int: "a whole number", float: "a number", list: "a list", bool: "true or false"}
 
@@ -268,9 +271,30 @@ def _layout(
             check.need("checksum", 0, row, key)
         check.choice("checksum", 0, row, "kind", CHECKSUM_KINDS)
         check.choice("checksum", 0, row, "byte_order", ("little", "big"))
+        _crc(check, row)
         check.at_least("checksum", 0, row, 0, "at_byte", "first_byte")
         for key in ("at_byte", "end_byte"):
             if row.get(key, 0) > frame.length_bytes:
                 check.fail("reaches past the end of the frame", "checksum", 0, key, row[key], "Correct it.")
         checksum = ReadingChecksum(**row)
     return frame, checksum, tuple(fields.values())
+
+
+def _crc(check: _Check, row: Mapping[str, Any]) -> None:
+    """The parameters of kind "crc", which no other kind has."""
+    if row["kind"] != "crc":
+        for key in _CRC_KEYS:
+            if key in row:
+                mend = 'Write kind = "crc", or leave it out.'
+                check.fail("belongs to another kind", "checksum", 0, key, row[key], mend)
+        return
+    for key in ("width_bits", "polynomial"):
+        check.need("checksum", 0, row, key)
+    if not 3 <= row["width_bits"] <= 32:
+        check.fail("is not possible", "checksum", 0, "width_bits", row["width_bits"], "Correct the value.", "3 to 32")
+    for key in ("polynomial", "start", "xor_out"):
+        if not 0 <= row.get(key, 0) < 1 << row["width_bits"]:
+            check.fail(
+                "does not fit its width", "checksum", 0, key, row[key],
+                "Leave out the polynomial's top term.", f"{row['width_bits']} bits",
+            )  # fmt: skip

@@ -81,6 +81,12 @@ kind = "crc16-ccitt"           # sum8, xor8, crc8, crc16-ccitt, crc16-modbus, cr
 first_byte = 2                 # over the bytes from here …
 end_byte = 12                  # … up to, but without, this one
 at_byte = 12                   # and it stands here
+# Another cyclic check: kind = "crc" and its parameters, as the catalogue of CRC algorithms writes them
+# width_bits = 16              # 3 to 32
+# polynomial = 0x8005          # without its top term
+# start = 0xFFFF
+# reflect = true               # the lowest bit of each byte first
+# xor_out = 0
 
 [[field]]
 name = "t"
