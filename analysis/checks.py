@@ -41,6 +41,6 @@ CHECKS: tuple[Check, ...] = (
 )
 
 
-def run_checks(data: MatchData) -> Outcome:
-    """Every check on one match."""
-    return joined(check.run(data) for check in CHECKS)
+def run_checks(data: MatchData, *, estimates_too: bool = True) -> Outcome:
+    """Every check on one match; without the figures that no rating is held against where only verdicts count."""
+    return joined(check.run(data) for check in CHECKS if check.names or estimates_too)

@@ -19,6 +19,13 @@ SURE_WORDS: Final = {
 SEVERITY_WORDS: Final = {"repaired": "repaired", "dropped": "left out", "doubtful": "doubtful"}
 FAULT_WORDS: Final = {
     "encoding": "character encoding",
+    "bad_frame": "damaged frame",
+    "stray_bytes": "bytes between frames",
+    "short_frame": "frame cut short",
+    "id_form": "identifier written in another form",
+    "second_bus": "a second interface",
+    "database_missing": "no database given",
+    "array_channel": "channel of several values a sample",
     "header_guessed": "names taken from an unmarked line",
     "no_header": "no line of names",
     "several_tables": "several tables",
@@ -167,8 +174,9 @@ def _faults(faults: Sequence[Mapping[str, Any]]) -> Iterator[str]:
         if column is not None:
             places.insert(0, f'"{_shown(column, _NAME)}"')
         count = sum(f["count"] for f in group)
-        more = f", {count} in all" if count > max(1, len([p for p in places if p.startswith("line")])) else ""
-        where = f" ({', '.join(places)}{more})" if places or more else ""
+        if count > max(1, len([p for p in places if p.startswith("line")])):
+            places.append(f"{count:,} in all")
+        where = f" ({', '.join(places)})" if places else ""
         note = _clean(group[0]["note"]).rstrip(".")
         yield from _wrapped(f"{SEVERITY_WORDS[severity]}: {words}{where}: {note}.", "    ", "      ")
 

@@ -74,7 +74,7 @@ def replay(data: MatchData, changes: Changes, before: Review | None = None) -> R
 def replay_rows(data: MatchData, changes: Changes, before: Review) -> tuple[Outcome, Replayed] | Refused:
     """Only the checks' rows on the changed match, for the advice: no causes, no words."""
     made = replayed(data, changes, before)
-    return made if isinstance(made, Refused) else (run_checks(made.data), made)
+    return made if isinstance(made, Refused) else (run_checks(made.data, estimates_too=False), made)
 
 
 def replayed(data: MatchData, changes: Changes, before: Review) -> Replayed | Refused:
