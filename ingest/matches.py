@@ -123,9 +123,7 @@ def _repeated_logs(match: Match) -> list[Complaint]:
     complaints = []
     for i, entry in enumerate(match.logs):
         if entry.sha256 in seen:
-            complaints.append(
-                Complaint(("log", i, "sha256"), "the same log stands twice", mend="Remove one [[log]].")
-            )
+            complaints.append(Complaint(("log", i, "sha256"), "the same log stands twice", mend="Remove one [[log]]."))
         seen.add(entry.sha256)
     return complaints
 

@@ -152,9 +152,7 @@ class Season:
         complaints = []
         if match.build is not None and match.build not in self.ids("builds"):
             mend = self._missing("builds", match.build)
-            complaints.append(
-                Complaint(("match", "build"), "names a build that is not there", match.build, mend=mend)
-            )
+            complaints.append(Complaint(("match", "build"), "names a build that is not there", match.build, mend=mend))
         if match.pack is not None and match.pack not in self.ids("packs"):
             mend = self._missing("packs", match.pack)
             complaints.append(Complaint(("match", "pack"), "names a pack that is not there", match.pack, mend=mend))
@@ -168,9 +166,7 @@ class Season:
             for pack_id in [fitted] if isinstance(fitted, str) else fitted:
                 if pack_id not in self.ids("packs"):
                     mend = self._missing("packs", pack_id)
-                    complaints.append(
-                        Complaint(("packs", slot), "names a pack that is not there", pack_id, mend=mend)
-                    )
+                    complaints.append(Complaint(("packs", slot), "names a pack that is not there", pack_id, mend=mend))
         return complaints
 
     # Samples

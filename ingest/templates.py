@@ -242,9 +242,7 @@ def questions() -> tuple[Question, ...]:
     return (
         Question("robot", "Name of the robot", str.strip),
         Question("weight_class", f"Weight class ({', '.join(WEIGHT_CLASSES)})", parse_weight_class),
-        Question(
-            "mass_kg", "Mass of the robot, in kg", lambda t: _figure(t, {"kg": 1.0, "g": 0.001, "lb": KG_PER_LB})
-        ),
+        Question("mass_kg", "Mass of the robot, in kg", lambda t: _figure(t, {"kg": 1.0, "g": 0.001, "lb": KG_PER_LB})),
         Question("cells", "Cells in series in its pack", lambda t: _whole(t.lower().removesuffix("s"), 1, 60)),
         Question("capacity_Ah", "Capacity of the pack, in Ah", lambda t: _figure(t, {"Ah": 1.0, "mAh": 0.001})),
         Question("weapon", "Weapon motor (brushless, brushed, none)", _one_of("brushless", "brushed", "none")),

@@ -58,6 +58,4 @@ def parse_weight_class(text: str) -> str:
             if abs(kg - each.limit_kg) <= 0.01 * each.limit_kg:
                 return name
     known = ", ".join(WEIGHT_CLASSES)
-    raise UnknownName(
-        text, "weight class", tuple(WEIGHT_CLASSES), f"known: {known}; any other is a matter of editing"
-    )
+    raise UnknownName(text, "weight class", tuple(WEIGHT_CLASSES), f"known: {known}; any other is a matter of editing")

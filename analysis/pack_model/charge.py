@@ -142,9 +142,7 @@ def _rest(current: Signal, limit_A: float, since_s: float, until_s: float) -> Bo
     n = max(1, round(REST_MEAN_S / current.period_s)) if current.period_s > 0 else 1
     x = np.where(current.valid, current.x, 0.0)
     smooth = np.convolve(x, np.ones(n) / n, mode="same") if 1 < n < len(x) else x
-    return np.asarray(
-        current.valid & (np.abs(smooth) <= limit_A) & (current.t_s >= since_s) & (current.t_s <= until_s)
-    )
+    return np.asarray(current.valid & (np.abs(smooth) <= limit_A) & (current.t_s >= since_s) & (current.t_s <= until_s))
 
 
 def charge_state(

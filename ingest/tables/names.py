@@ -53,8 +53,6 @@ def find_name(text: str, names: Iterable[str], kind: str, aliases: Mapping[str, 
     if isinstance(text, str) and folded(text) in table:
         return table[folded(text)]
     near = nearest_names(str(text), [*known, *(aliases or {})])
-    if near:
-        mend = f"did you mean {near[0]!r}? Known: {', '.join(known)}"
-    else:
-        mend = f"write one of: {', '.join(known)}"
+    listed = ", ".join(known)
+    mend = f"did you mean {near[0]!r}? Known: {listed}" if near else f"write one of: {listed}"
     raise UnknownName(str(text), kind, near, mend)

@@ -79,9 +79,7 @@ def test_decisions(row: dict[str, str]) -> None:
 
 def test_standard_scope() -> None:
     """S13c, abstract of ISO 8820-3:2015."""
-    assert rating("fuse_breaking_capacity", "ISO 8820-3").value == float(
-        rows("standard_breaking_capacity")[0]["value"]
-    )
+    assert rating("fuse_breaking_capacity", "ISO 8820-3").value == float(rows("standard_breaking_capacity")[0]["value"])
     assert rating("fuse_rated_voltage", "ISO 8820-3").value == float(rows("standard_rated_voltage")[0]["value"])
 
 

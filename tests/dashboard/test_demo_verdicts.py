@@ -89,7 +89,7 @@ def test_6_a_joint_in_the_battery_lead_lets_go_after_a_hit(demo: Demo) -> None:
     assert joint["low"] <= 9.0 <= joint["high"]
     hot = next(f for f in findings(document, "contact_heating"))
     assert hot["verdict"] == "over" and "pack_plug" in hot["could_be"]
-    assert [e["what"] for e in document["chain"]][0] == "Hit"
+    assert document["chain"][0]["what"] == "Hit"
 
 
 def test_7_sensor_clips_at_200_A_and_is_off_by_3_A(demo: Demo) -> None:

@@ -47,9 +47,7 @@ def test_awg_diameter_agrees_with_the_printed_inch_table(row: dict[str, str]) ->
     assert awg_diameter_mm(number(row["awg"])) / 25.4 == pytest.approx(float(row["value"]), abs=printed_to)
 
 
-@pytest.mark.parametrize(
-    "row", rows("conductor_diameter") + rows("conductor_area"), ids=lambda row: row["id"]
-)
+@pytest.mark.parametrize("row", rows("conductor_diameter") + rows("conductor_area"), ids=lambda row: row["id"])
 def test_awg_rule(row: dict[str, str]) -> None:
     """ASTM B258 rule, computed independently for the reference table."""
     area = parse_gauge(f"{row['awg']} AWG")
