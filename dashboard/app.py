@@ -6,35 +6,31 @@ Pages are routed here and not by the process-wide page registry, so that two app
 from __future__ import annotations
 
 import os
-import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
-from urllib.parse import parse_qs
 from weakref import WeakKeyDictionary
 
 import pandas as pd  # noqa: F401  loaded here, whole: two threads that first met it at once would find it half made
 from dash import ALL, Dash, Input, Output, Patch, State, ctx, dcc, html, no_update
 from flask import Response, abort, request
 
-from dashboard.figure_view import View
+from dashboard.figure_view import view_of
 from dashboard.figures import trace_data, traces_figure
 from dashboard.ink import DARK, LIGHT, css_variables
-from dashboard.page_words import VERDICT_ORDER
 from dashboard.pages import match as match_page
 from dashboard.pages import run as run_page
 from dashboard.pages import season as season_page
-from dashboard.pages.parts import message
+from dashboard.pages import whatif as whatif_page
 from dashboard.reviewing import Bench
+from dashboard.routes import OWN_SEARCH, navigation, page, query
 from dashboard.sheet import sheet_html
 from dashboard.source import Source
 from dashboard.traces import Panel, panels
 from dashboard.wiring_tree import fitted
 from ingest.errors import AfterboutError
-
-_MATCH = re.compile(r"^/match/([0-9a-f]{12})$")
 
 _SHELL = """<!DOCTYPE html>
 <html lang="en">
@@ -69,6 +65,7 @@ def make_app(
     _route(app, origin)
     _traces(app, origin)
     _sheet(app, origin)
+    whatif_page.register(app, origin)
     return app
 
 
@@ -96,14 +93,15 @@ def _shell() -> html.Div:
     switch = html.Button("Dark", id="theme", className="plain", n_clicks=0, type="button")
     return html.Div(
         [
-            dcc.Location(id="address"),
+            dcc.Location(id="address", refresh="callback-nav"),
             dcc.Store(id="view", data=None),
+            dcc.Store(id="shown", data=None),
             html.A("Skip to the page", href="#page", className="skip"),
             html.Header(
                 [
                     dcc.Link("afterbout", href="/", className="brand"),
                     html.Nav(id="nav"),
-                    html.Div([html.Span(id="sheet-link"), switch], className="tools"),
+                    html.Div([html.Span(id="page-tools"), switch], className="tools"),
                 ],
                 className="top",
             ),
@@ -131,26 +129,17 @@ def _route(app: Dash, source: Source) -> None:
     @app.callback(
         Output("page", "children"),
         Output("nav", "children"),
-        Output("sheet-link", "children"),
+        Output("page-tools", "children"),
+        Output("shown", "data"),
         Input("address", "pathname"),
         Input("address", "search"),
+        State("shown", "data"),
     )
-    def show(pathname: str | None, search: str | None) -> tuple[Any, Any, Any]:
-        season = dcc.Link("Season", href="/", className="here" if pathname in ("/", None) else "")
-        if pathname in ("/", None):
-            wanted = parse_qs((search or "").lstrip("?")).get("verdict", [""])[0]
-            return season_page.layout(source, wanted if wanted in VERDICT_ORDER else ""), [season], None
-        found = _MATCH.match(str(pathname))
-        entry = source.entry(found[1]) if found else None
-        if entry is None:
-            return message("Not here", "There is no such page. The season lists every match."), [season], None
-        nav = [season, html.Span(["Match ", entry.title], className="here")]
-        try:
-            page = match_page.layout(entry, source.bench(entry))
-        except AfterboutError as error:
-            return message(f"{entry.title} cannot be shown", str(error)), nav, None
-        sheet = html.A("Printed sheet", href=f"/sheet/{entry.token}", target="_blank")
-        return page, nav, sheet
+    def show(pathname: str | None, search: str | None, before: str | None) -> tuple[Any, Any, Any, Any]:
+        if pathname == before and OWN_SEARCH.match(pathname or ""):
+            return no_update, no_update, no_update, no_update
+        shown = page(source, pathname, search)
+        return shown.body, navigation(shown), shown.tools, pathname
 
     @app.callback(
         Output("season-rows", "children"),
@@ -160,13 +149,8 @@ def _route(app: Dash, source: Source) -> None:
         prevent_initial_call=True,
     )
     def refresh(_: int, search: str | None) -> tuple[Any, bool]:
-        wanted = parse_qs((search or "").lstrip("?")).get("verdict", [""])[0]
         waiting = season_page.pending(source)
-        return season_page.table(source, wanted if wanted in VERDICT_ORDER else ""), not waiting
-
-
-def _view(data: Any) -> View:
-    return View(bool(data.get("dark")), bool(data.get("narrow"))) if isinstance(data, dict) else View()
+        return season_page.table(source, query(search)), not waiting
 
 
 def visible(relayout: Any) -> tuple[float, float] | bool | None:
@@ -187,7 +171,7 @@ def _traces(app: Dash, source: Source) -> None:
         bench = _bench(source, token)
         if bench is None or view is None:
             return no_update
-        return match_page.graph(bench, _view(view))
+        return match_page.graph(bench, view_of(view))
 
     @app.callback(
         Output("traces", "figure", allow_duplicate=True),
@@ -207,7 +191,7 @@ def _traces(app: Dash, source: Source) -> None:
             start, end, name = spans[ctx.triggered_id["at"]]
             window = (float(start), float(end))
             chosen = next((f for f in bench.review.findings if f.id == name), None)
-        return traces_figure(panels_of(bench), bench.review, _view(view), window, chosen)
+        return traces_figure(panels_of(bench), bench.review, view_of(view), window, chosen)
 
     @app.callback(
         Output("traces", "figure", allow_duplicate=True),
@@ -222,7 +206,7 @@ def _traces(app: Dash, source: Source) -> None:
         if bench is None or window is False or window is True:
             return no_update
         start, end = window if window is not None else (None, None)
-        tones, patch, at = _view(view).tones, Patch(), 0
+        tones, patch, at = view_of(view).tones, Patch(), 0
         for panel in panels_of(bench):
             for trace in panel.traces:
                 for data in trace_data(trace, "y", tones, start, end):
@@ -241,7 +225,7 @@ def _traces(app: Dash, source: Source) -> None:
         bench = _bench(source, token)
         if bench is None or not isinstance(run, str):
             return no_update
-        return run_page.detail(bench, run, _view(view))
+        return run_page.detail(bench, run, view_of(view))
 
 
 def _sheet(app: Dash, source: Source) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from dashboard.ink import DARK, LIGHT, Tones
 
@@ -25,6 +26,11 @@ class View:
     @property
     def tones(self) -> Tones:
         return DARK if self.dark else LIGHT
+
+
+def view_of(data: Any) -> View:
+    """What the page's own script told of itself; anything else is a wide light page."""
+    return View(bool(data.get("dark")), bool(data.get("narrow"))) if isinstance(data, dict) else View()
 
 
 def tone_colour(tone: str, tones: Tones) -> str:

@@ -12,7 +12,7 @@ from pathlib import Path
 from analysis.wording import NO_ACTION
 from dashboard.reviewing import Bench, review_files, review_match
 from dashboard.rows import Row, margin_rows
-from ingest.builds import Match
+from ingest.builds import Match, Pack
 from ingest.errors import AfterboutError
 from ingest.season import Season
 
@@ -45,6 +45,7 @@ class _Snapshot:
     entries: tuple[Entry, ...]
     problems: tuple[AfterboutError, ...] = ()
     fingerprints: dict[str, str] = field(default_factory=dict)
+    packs: tuple[Pack, ...] = ()
 
 
 class Source:
@@ -72,6 +73,10 @@ class Source:
         """Description files that could not be read."""
         return self._snapshot().problems
 
+    def packs(self) -> tuple[Pack, ...]:
+        """Every pack of the season that can be read."""
+        return self._snapshot().packs
+
     def _snapshot(self) -> _Snapshot:
         """The descriptions as they stand; read again only when one of their files has changed."""
         if self.season is None:
@@ -81,7 +86,7 @@ class Source:
             if self._seen is None or self._seen.stamp != stamp:
                 survey = self.season.survey()
                 entries = tuple(Entry(_token(match.id), match.id, match) for match in survey.matches)
-                self._seen = _Snapshot(stamp, entries, survey.problems)
+                self._seen = _Snapshot(stamp, entries, survey.problems, packs=survey.packs)
             return self._seen
 
     def entry(self, token: str) -> Entry | None:

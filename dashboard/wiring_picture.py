@@ -11,6 +11,7 @@ from analysis.findings import Review
 from dashboard.ink import TONES, Canvas, Theme, fit
 from dashboard.page_words import part_name
 from dashboard.rows import PartStatus, statuses
+from dashboard.wiring_before import Was, draw_before, runs_before
 from dashboard.wiring_ends import (
     draw_box,
     draw_key,
@@ -60,21 +61,26 @@ def wiring_svg(
     teaching: bool = False,
     packs: Mapping[str, Pack] | None = None,
     max_rows: int | None = None,
+    before: tuple[Build, Review] | None = None,
 ) -> str:
     """The picture as one SVG element; the same arguments give the same bytes.
 
     theme "print" takes the sheet's sizes and black on white, "page" takes CSS variables. width is in px and grows
     where the tree is deep. packs: the packs fitted, by slot id. max_rows: only so many loads, the smallest margins
-    first, the others counted. teaching adds the key that names each layer of a run.
+    first, the others counted. teaching adds the key that names each layer of a run. before: the build and review
+    of a changed match, drawn as thin outlines.
     """
     roots = wiring_tree(build, fold_leads=theme == "print")
     status = statuses(review)
+    was = runs_before(*before) if before is not None else {}
     if vertical:
-        return upright_svg(build, roots, status, review is not None, theme, width, packs or {}, teaching)
+        return upright_svg(build, roots, status, review is not None, theme, width, packs or {}, teaching, was)
     left_out = keep_rows(roots, status, max_rows) if max_rows is not None else 0
     leaves = sum(root.leaves for root in roots)
     scale = SCREEN if theme != "print" else SHEET if leaves < DENSE_FROM else SHEET_DENSE
-    return _Picture(build, roots, status, review is not None, theme, width, scale, packs or {}).draw(teaching, left_out)
+    picture = _Picture(build, roots, status, review is not None, theme, width, scale, packs or {})
+    picture.was = was
+    return picture.draw(teaching, left_out)
 
 
 def _left_out(count: int) -> str:
@@ -82,6 +88,8 @@ def _left_out(count: int) -> str:
 
 
 class _Picture(Measure):
+    was: Mapping[str, Was] = {}
+
     def draw(self, teaching: bool, left_out: int) -> str:
         y = 2.0
         if teaching:
@@ -162,6 +170,7 @@ class _Picture(Measure):
         for contact, place, label in zip(run.contacts, places, labels, strict=True):
             draw_collar(c, contact, place, y, s, contact_id(contact) in state.marked)
             c.text(place, above, label, s.small, fill=c.tones.ink2, anchor="middle")
+        draw_before(c, run, self.was.get(run.id), x1, x2, y, s, state)
         left, width = x1 + s.text * 0.6, x2 - x1 - s.text * 1.2
         heading_y = above - (s.text * 1.5 if run.contacts else 0)
         row = state.wire_row

@@ -8,6 +8,7 @@ from dashboard.ink import TONES, Canvas, Theme, fit
 from dashboard.marks import place_mark
 from dashboard.page_words import figure, interval, margin, part_name
 from dashboard.rows import PartStatus
+from dashboard.wiring_before import Was, draw_before
 from dashboard.wiring_ends import draw_box, draw_key, end_lines, end_title, pack_lines, pack_title
 from dashboard.wiring_parts import (
     RunState,
@@ -39,8 +40,10 @@ def upright_svg(
     width: float,
     packs: Mapping[str, Pack],
     teaching: bool,
+    was: Mapping[str, Was] | None = None,
 ) -> str:
     picture = _Upright(build, dict(status), judged, Canvas(TONES[theme], f"upright-{theme}"), width)
+    picture.was = was or {}
     y = 4.0
     if teaching:
         y += draw_key(picture.c, 2, y, PHONE) + 20
@@ -50,6 +53,8 @@ def upright_svg(
 
 
 class _Upright:
+    was: Mapping[str, Was] = {}
+
     def __init__(self, build: Build, status: dict[str, PartStatus], judged: bool, c: Canvas, width: float) -> None:
         self.build, self.status, self.judged, self.c, self.width = build, status, judged, c, width
 
@@ -75,6 +80,7 @@ class _Upright:
         places = collar_places(len(run.contacts), 8, length - 8)
         for contact, place in zip(run.contacts, places, strict=True):
             draw_collar(c, contact, place, 0, s, contact_id(contact) in state.marked)
+        draw_before(c, run, self.was.get(run.id), 0, length, 0, s, state)
         c.raw("</g>")
         marked = [p for p, k in zip(places, run.contacts, strict=True) if contact_id(k) in state.marked]
         left = x + s.jacket + s.bulge + 12
@@ -154,6 +160,7 @@ class _Upright:
         places = collar_places(len(run.contacts), x + 4, right - 70 * len(run.fuses) - 4)
         for contact, place in zip(run.contacts, places, strict=True):
             draw_collar(c, contact, place, centre, s, contact_id(contact) in state.marked)
+        draw_before(c, run, self.was.get(run.id), x, right, centre, s, state)
         y = centre + s.jacket + s.bulge + 20
         row = state.wire_row
         if state.title:

@@ -66,6 +66,8 @@
     document.querySelectorAll('[data-run="' + CSS.escape(run.dataset.run) + '"]').forEach(function (n) {
       n.classList.add("chosen");
     });
+    const step = document.querySelector('[data-stepper="' + CSS.escape(run.dataset.run) + '"] button');
+    if (step) step.focus();
     window.dash_clientside.set_props("run-chosen", { data: run.dataset.run });
     return true;
   }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from itertools import groupby
 from typing import Any
 
@@ -22,7 +23,7 @@ FIGURES = (
 )
 
 
-def layout(source: Source, only: str = "") -> html.Div:
+def layout(source: Source, asked: Mapping[str, str] = {}) -> html.Div:
     """The page; rows that are not reviewed yet say so, and the page asks again until all are."""
     entries = source.entries()
     if not entries:
@@ -30,12 +31,13 @@ def layout(source: Source, only: str = "") -> html.Div:
     source.review_all()
     waiting = dcc.Interval(id="again", interval=1000)
     return html.Div(
-        [_title(source, entries), html.Div(table(source, only), id="season-rows"), waiting, _problems(source)]
+        [_title(source, entries), html.Div(table(source, asked), id="season-rows"), waiting, _problems(source)]
     )
 
 
-def table(source: Source, only: str = "") -> list[Any]:
+def table(source: Source, asked: Mapping[str, str] = {}) -> list[Any]:
     """The filter by word, and the rows in groups by event."""
+    only = asked.get("verdict", "") if asked.get("verdict") in VERDICT_ORDER else ""
     entries = source.entries()
     known = [(entry, source.summary(entry)) for entry in entries]
     counts = {word: sum(1 for _, s in known if s is not None and s.verdict == word) for word in VERDICT_ORDER}

@@ -4,10 +4,17 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterator
+import threading
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import Any
 
 import pytest
+from dash import Dash
+from waitress.server import create_server
+
+from dashboard.serving import LOOPBACK, guard
 
 ARGS = [
     "--no-sandbox",
@@ -42,3 +49,68 @@ def chromium() -> Iterator[object]:
             yield browser
         finally:
             browser.close()
+
+
+@contextmanager
+def served(app: Dash) -> Iterator[str]:
+    """The address of an app that is served as it is in earnest."""
+    guard(app, LOOPBACK)
+    server = create_server(app.server, host="127.0.0.1", port=0, threads=4)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    yield f"http://127.0.0.1:{server.effective_port}"
+    server.close()
+
+
+class Seen:
+    """A page and everything that went wrong on it."""
+
+    def __init__(self, browser: Any, address: str, path: str, *, width: int = 1400, dark: bool = False) -> None:
+        self.context = browser.new_context(
+            viewport={"width": width, "height": 900}, color_scheme="dark" if dark else "light"
+        )
+        self.page = self.context.new_page()
+        self.wrong: list[str] = []
+        self.elsewhere: list[str] = []
+        self.page.on("console", lambda m: self.wrong.append(m.text) if m.type in ("error", "warning") else None)
+        self.page.on("pageerror", lambda e: self.wrong.append(str(e)))
+        self.page.on("request", lambda r: self._asked(r.url, address))
+        self.page.goto(address + path)
+
+    def _asked(self, url: str, address: str) -> None:
+        if not url.startswith((address, "data:", "blob:")):
+            self.elsewhere.append(url)
+
+    def drawn(self) -> Seen:
+        self.page.wait_for_selector(".match", timeout=20000)
+        self.page.wait_for_selector("#traces .main-svg .trace", timeout=20000, state="attached")
+        return self
+
+    def sound(self, width: int) -> None:
+        """Nothing went wrong, nothing was asked elsewhere, nothing scrolls sideways, nothing is too small to read."""
+        assert self.wrong == []
+        assert self.elsewhere == []
+        assert self.page.evaluate("document.documentElement.scrollWidth") <= width
+        small = self.page.evaluate(
+            "[...document.querySelectorAll('#page *, header *')].filter(e => [...e.childNodes]"
+            ".some(n => n.nodeType == 3 && n.data.trim()) && parseFloat(getComputedStyle(e).fontSize) < 14)"
+            ".map(e => e.tagName + ' ' + e.textContent.slice(0, 40))"
+        )
+        assert small == []
+        low = self.page.evaluate(
+            "[...document.querySelectorAll('button, summary, .tools a, nav a, input, select')]"
+            ".filter(e => e.offsetParent && !e.closest('.unseen')).map(e => [e.outerHTML.slice(0, 80),"
+            " e.getBoundingClientRect().height]).filter(e => e[1] < 44)"
+        )
+        assert low == []
+
+    def close(self) -> None:
+        self.context.close()
+
+
+def until(true: Callable[[], bool], most_s: float = 15.0) -> None:
+    """Ask again until it is true (the page's own policy forbids the browser to evaluate text for us)."""
+    end = time.monotonic() + most_s
+    while not true():
+        assert time.monotonic() < end, "it never came true"
+        time.sleep(0.05)

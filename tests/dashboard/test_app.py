@@ -41,14 +41,15 @@ def rendered(component: object) -> str:
 
 
 def callback(client: FlaskClient, pathname: str, **headers: str) -> object:
-    names = ["page.children", "nav.children", "sheet-link.children"]
+    names = ["page.children", "nav.children", "page-tools.children", "shown.data"]
     body = {
         "output": f"..{'...'.join(names)}..",
-        "outputs": [{"id": n.split(".")[0], "property": "children"} for n in names],
+        "outputs": [{"id": n.split(".")[0], "property": n.split(".")[1]} for n in names],
         "inputs": [
             {"id": "address", "property": "pathname", "value": pathname},
             {"id": "address", "property": "search", "value": ""},
         ],
+        "state": [{"id": "shown", "property": "data", "value": None}],
         "changedPropIds": ["address.pathname"],
     }
     return client.post("/_dash-update-component", json=body, headers={"Origin": "http://localhost", **headers})
@@ -143,7 +144,7 @@ def test_season_rows_show_every_verdict_with_its_word() -> None:
     text = rendered(season_page.table(source))
     for word in ("Over 1", "Within 1", "Not known 1", "contact heating, battery lead", "has no logs yet"):
         assert word in text
-    only = rendered(season_page.table(source, "within"))
+    only = rendered(season_page.table(source, {"verdict": "within"}))
     assert "/match/000000000002" in only
     assert f"/match/{TOKEN}" not in only
     assert not season_page.pending(source)

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import threading
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 import pytest
-from waitress.server import create_server
 
 from dashboard.app import make_app
-from dashboard.serving import LOOPBACK, guard
-from tests.dashboard.browser import chromium
+from tests.dashboard.browser import Seen, chromium, served, until
 from tests.dashboard.made_up import MadeUpSource, review_m06
 
 M06, M07 = "/match/000000000001", "/match/000000000002"
@@ -19,55 +15,14 @@ M06, M07 = "/match/000000000001", "/match/000000000002"
 
 @pytest.fixture(scope="module")
 def address() -> Iterator[str]:
-    app = make_app(source=MadeUpSource())
-    guard(app, LOOPBACK)
-    server = create_server(app.server, host="127.0.0.1", port=0, threads=4)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{server.effective_port}"
-    server.close()
+    with served(make_app(source=MadeUpSource())) as found:
+        yield found
 
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[object]:
     with chromium() as started:
         yield started
-
-
-class Seen:
-    """A page and everything that went wrong on it."""
-
-    def __init__(self, browser, address: str, path: str, *, width: int = 1400, dark: bool = False) -> None:  # type: ignore[no-untyped-def]
-        self.context = browser.new_context(
-            viewport={"width": width, "height": 900}, color_scheme="dark" if dark else "light"
-        )
-        self.page = self.context.new_page()
-        self.wrong: list[str] = []
-        self.elsewhere: list[str] = []
-        self.page.on("console", lambda m: self.wrong.append(m.text) if m.type in ("error", "warning") else None)
-        self.page.on("pageerror", lambda e: self.wrong.append(str(e)))
-        self.page.on("request", lambda r: self._asked(r.url, address))
-        self.page.goto(address + path)
-
-    def _asked(self, url: str, address: str) -> None:
-        if not url.startswith((address, "data:", "blob:")):
-            self.elsewhere.append(url)
-
-    def drawn(self) -> Seen:
-        self.page.wait_for_selector(".match", timeout=20000)
-        self.page.wait_for_selector("#traces .main-svg .trace", timeout=20000, state="attached")
-        return self
-
-    def close(self) -> None:
-        self.context.close()
-
-
-def until(true: Callable[[], bool], most_s: float = 15.0) -> None:
-    """Ask again until it is true (the page's own policy forbids the browser to evaluate text for us)."""
-    end = time.monotonic() + most_s
-    while not true():
-        assert time.monotonic() < end, "it never came true"
-        time.sleep(0.05)
 
 
 def axis_range(seen: Seen) -> list[float]:

@@ -1,0 +1,172 @@
+"""The pit page: how it ends and the countdown, the one change, which pack, what is ready in time, the list to tick."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import html
+
+from analysis.pit import ENDINGS, PackHistory, PackPlan, PitPlan, pit_plan
+from analysis.wording import CAUTIONS
+from dashboard.ink import glue
+from dashboard.marks import mark_svg
+from dashboard.page_words import figure, interval, minutes, number, part_name
+from dashboard.pages.parts import cautions, message, picture, section, spoken, title_block
+from dashboard.ready_picture import ready_svg
+from dashboard.source import Entry, Source
+
+MARKS = dict(zip(ENDINGS, ("go", "go_change", "unknown", "no_power"), strict=True))
+FORBIDS = 2  # the first two of the list: main disconnect and power light
+LONGEST_MIN = 24 * 60.0
+
+
+def plan_of(source: Source, given: float | None) -> tuple[Entry, PitPlan] | None:
+    """The plan after the last logged match of the season; None where there is none. Raises AfterboutError."""
+    entries = [e for e in source.entries() if e.match is not None and e.match.logs]
+    if not entries or source.season is None:
+        return None
+    last = entries[-1]
+    bench = source.bench(last)
+    fitted = bench.pack
+    if fitted is None:
+        return None
+    others = []
+    for pack in source.packs():
+        if pack.id == fitted.id:
+            continue
+        seen = [e for e in entries if e.match is not None and pack.id in e.match.fitted_packs]
+        old = source.bench(seen[-1]) if seen else None
+        others.append(PackHistory(pack, old.data if old else None, old.review if old else None))
+    history = PackHistory(fitted, bench.data, bench.review)
+    return last, pit_plan(history, others, source.season.charger, given)
+
+
+def minutes_asked(text: str | None) -> float | None:
+    """Minutes from the address; None where it says none that could be."""
+    try:
+        value = float(text) if text else -1.0
+    except ValueError:
+        return None
+    return value if 0 <= value <= LONGEST_MIN else None
+
+
+def layout(source: Source, asked: str | None) -> html.Div | html.Section:
+    """The whole page."""
+    made = plan_of(source, minutes_asked(asked))
+    if made is None:
+        told = "The pit plan follows the last match that was logged with a pack. Add its log files first."
+        return message("No plan yet", told)
+    entry, plan = made
+    cells = [("After", plan.match)]
+    if entry.match is not None:
+        cells += [("Event, opponent", ", ".join(x for x in (entry.match.event, entry.match.opponent) if x))]
+        cells += [("Build", entry.match.build or ""), ("Pack fitted", ", ".join(entry.match.fitted_packs))]
+    cells.append(("Next match", f"in {minutes(plan.minutes)}"))
+    body = [title_block(cells), _head(entry, plan), _do(plan), _reasons(plan), _ready(plan), _packs(plan), _hot(plan),
+            _list(entry, plan), cautions(CAUTIONS)]  # fmt: skip
+    return html.Div([part for part in body if part is not None], className="pit")
+
+
+def _head(entry: Entry, plan: PitPlan) -> html.Section:
+    first, _, rest = plan.ending.partition(":")
+    words = [html.H1(first[:1].upper() + first[1:]), html.P(rest.strip().capitalize() + "." if rest else "")]
+    data: dict[str, Any] = {"data-countdown": entry.token, "data-minutes": f"{plan.minutes:g}"}
+    more = [
+        html.Button(word, className="plain", type="button", **_shift(by))
+        for word, by in (("1 min less", -60), ("1 min more", 60), ("Start again", 0))
+    ]
+    count = html.Div(
+        [
+            html.Div("minutes to the next match", className="label"),
+            html.Div(f"{plan.minutes:.0f}:00", className="count", role="timer", **data),
+            html.Div(more, className="shift"),
+        ],
+        className="countdown",
+    )
+    is_ = html.Div([picture(mark_svg(MARKS[plan.ending], 96), "sign big"), html.Div(words)], className="ending")
+    return html.Section([is_, count], className="pit-head")
+
+
+def _shift(by: int) -> dict[str, Any]:
+    return {"data-shift": str(by)}
+
+
+def _do(plan: PitPlan) -> html.Div:
+    change = plan.change
+    cells = []
+    if change is not None:
+        cells.append(("Change", change.sentence, change.cost_note))
+    use = next((p for p in plan.packs if p.pack == plan.use), None)
+    if use is not None:
+        cells.append(("Pack", f"Take {part_name(use.pack)}", use.why))
+    else:
+        cells.append(("Pack", "None is known to be ready in time", "Measure each cell of the one you take."))
+    if change is not None and change.proved:
+        unit = str(change.after.get("unit", ""))
+        before, after = change.before.get("measured"), change.after.get("measured")
+        if isinstance(before, int | float) and isinstance(after, int | float):
+            band = interval(change.after.get("low"), change.after.get("high"), unit)
+            cells.append((f"Proved on {plan.match}", f"{figure(before, unit)} becomes {figure(after, unit)}", band))
+    return html.Div(
+        [html.Div([html.Span(a), html.B(glue(b)), html.Span(glue(c))]) for a, b, c in cells], className="pit-do"
+    )
+
+
+def _reasons(plan: PitPlan) -> html.Section | None:
+    if not plan.reasons:
+        return None
+    return section("Because", "", html.Ul([html.Li(glue(text)) for text in plan.reasons], className="reasons"))
+
+
+def _ready(plan: PitPlan) -> html.Section:
+    about = "The dark bar needs your hands; the rest wait by themselves. The upright line is the match."
+    body = [picture(ready_svg(plan), "wide-only"), picture(ready_svg(plan, width=358, uid="ready-n"), "narrow-only")]
+    return section("Ready in time", about, body)
+
+
+def _packs(plan: PitPlan) -> html.Section:
+    items = [
+        html.Li(html.Div([html.B(f"{part_name(p.pack)}: {p.verdict.word}"), html.P(glue(_pack(p)))]))
+        for p in plan.packs
+    ]
+    return section("The packs", "Reuse means only: nothing in the log against it.", html.Ul(items, className="unable"))
+
+
+def _pack(pack: PackPlan) -> str:
+    parts = ["; ".join(pack.verdict.reasons[:2])]
+    if pack.charge_pct is not None:
+        parts.append(f"about {number(pack.charge_pct.value, '%')} % left after {pack.match}")
+    if pack.charge_min is not None:
+        wait = f"{number(pack.wait_min, 'min')} min to cool, " if pack.wait_min else ""
+        parts.append(f"{wait}{interval(pack.charge_min.low, pack.charge_min.high, 'min')} min to charge")
+    parts.append(pack.why)
+    return "; ".join(p for p in parts if p) + "."
+
+
+def _hot(plan: PitPlan) -> html.Section | None:
+    if not plan.hot:
+        return None
+    items = [
+        html.Li(glue(f"{part_name(h.part)}: {figure(h.peak_degC, 'degC')} at its hottest, about "
+                     f"{figure(h.then_degC, 'degC')} when the minutes are up"))
+        for h in plan.hot
+    ]  # fmt: skip
+    return section("Hot", "Estimated. Do not touch to find out.", html.Ul(items, className="reasons"))
+
+
+def _list(entry: Entry, plan: PitPlan) -> html.Section:
+    ticks = [_tick(f"{entry.token}/{i}", text) for i, text in enumerate(plan.before_power)]
+    body = [
+        html.P("Without these two: do not power up.", className="forbids"),
+        html.Div(ticks[:FORBIDS], className="ticks first"),
+        html.Div(ticks[FORBIDS:], className="ticks"),
+        html.P("", className="ticked", **spoken("How much is ticked", **{"aria-live": "polite"})),
+    ]
+    return section("Before power", "Tick each one. The list starts afresh for every match; no log can see it.", body)
+
+
+def _tick(key: str, text: str) -> html.Button:
+    what, _, how = text.rstrip(".").partition(": ")
+    inner = [html.Span(className="box"), html.Span([html.B(what), html.Span(how)], className="text")]
+    more: dict[str, Any] = {"data-tick": key, "aria-checked": "false"}
+    return html.Button(inner, className="tick", type="button", role="checkbox", **more)

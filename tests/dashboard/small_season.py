@@ -1,0 +1,33 @@
+"""A small season on disk: some matches of the demo, ingested as the demo does."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from dashboard.reviewing import parts_of
+from ingest.align import align
+from ingest.season import Season
+from sample_data.demo import write_match
+from sample_data.descriptions import SEASON, build_toml, pack_toml
+from sample_data.parts import BUILDS, PACKS
+from sample_data.plan import SEED
+from sample_data.season import plans
+
+
+def small_season(folder: Path, wanted: Sequence[str], add: bool = True) -> Path:
+    """The season folder with the matches named; add: their raw logs are ingested too."""
+    for name in ("raw", "builds", "packs", "matches"):
+        (folder / name).mkdir(parents=True)
+    (folder / "season.toml").write_text(SEASON, encoding="utf-8")
+    for build in BUILDS.values():
+        (folder / "builds" / f"{build.id}.toml").write_text(build_toml(build), encoding="utf-8")
+    for pack in PACKS.values():
+        (folder / "packs" / f"{pack.id}.toml").write_text(pack_toml(pack), encoding="utf-8")
+    for plan in plans(SEED):
+        if plan.id in wanted:
+            written = write_match(folder, plan, SEED)
+            if add:
+                season = Season(folder)
+                season.add(written.files, plan.id, options=parts_of(season.build(plan.build)), align=align)
+    return folder
