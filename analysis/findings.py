@@ -1,6 +1,6 @@
 """What a review says: small frozen values, each with its evidence. Field names are the contract's.
 
-Words are made in analysis/wording.py, so that the command, the sheet and the screen say the same.
+Words are made in analysis/wording/, so that the command, the sheet and the screen say the same.
 """
 
 from __future__ import annotations

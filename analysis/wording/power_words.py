@@ -1,4 +1,4 @@
-"""Sentences for what power, wiring and pack did; wording.py fills them in.
+"""Sentences for what power, wiring and pack did; sentences.py fills them in.
 
 Fields: part, value, at ("at 31.2 s"), times (", twice"), places (what it may sit in), limit, long (its length).
 """
