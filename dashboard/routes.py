@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 from urllib.parse import parse_qs
 
 from dash import dcc, html
 
+from dashboard.pages import compare as compare_page
 from dashboard.pages import match as match_page
+from dashboard.pages import packs as packs_page
 from dashboard.pages import pit as pit_page
 from dashboard.pages import season as season_page
 from dashboard.pages import whatif as whatif_page
@@ -21,6 +23,14 @@ from ingest.errors import AfterboutError
 _OF_MATCH = re.compile(r"^/(match|whatif)/([0-9a-f]{12})$")
 # pages that redraw themselves where only the part after "?" of their address changed
 OWN_SEARCH = re.compile(r"^/whatif/")
+
+
+# the pages of a whole season: name in the navigation, and what draws them
+_OF_SEASON: dict[str, tuple[str, Callable[[Source, Mapping[str, str]], Any]]] = {
+    "/compare": ("Compare", compare_page.layout),
+    "/packs": ("Packs", lambda source, asked: packs_page.layout(source)),
+    "/pit": ("Pit", lambda source, asked: pit_page.layout(source, asked.get("minutes"))),
+}
 
 
 @dataclass(frozen=True)
@@ -43,11 +53,12 @@ def page(source: Source, pathname: str | None, search: str | None) -> Shown:
     path = pathname or "/"
     if path == "/":
         return Shown(season_page.layout(source, query(search)), "Season")
-    if path == "/pit":
+    if path in _OF_SEASON:
+        name, made = _OF_SEASON[path]
         try:
-            return Shown(pit_page.layout(source, query(search).get("minutes")), "Pit")
-        except AfterboutError as error:
-            return Shown(message("The pit plan cannot be shown", str(error)), "Pit")
+            return Shown(made(source, query(search)), name)
+        except (AfterboutError, OSError) as error:
+            return Shown(message(f"{name}: cannot be shown", str(error)), name)
     found = _OF_MATCH.match(path)
     entry = source.entry(found[2]) if found else None
     if found is None or entry is None:
@@ -72,7 +83,7 @@ def navigation(shown: Shown) -> list[Any]:
     links = [("Season", "/")]
     if shown.entry is not None:
         links += [("Match", f"/match/{shown.entry.token}"), ("What if", f"/whatif/{shown.entry.token}")]
-    links.append(("Pit", "/pit"))
+    links += [(name, path) for path, (name, _) in _OF_SEASON.items()]
     return [_link(name, href, shown) for name, href in links]
 
 
