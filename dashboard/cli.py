@@ -262,7 +262,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except AfterboutError as error:
         print(f"afterbout: {error}", file=sys.stderr)
         return error.exit_code
-    except KeyboardInterrupt:
+    except (KeyboardInterrupt, EOFError):  # Ctrl-C, or Ctrl-D at a question
         print("afterbout: stopped; what was stored before still stands.", file=sys.stderr)
         return 130
     except BrokenPipeError:  # the reader of our output went away (head, less)
