@@ -6,17 +6,20 @@ import hashlib
 import threading
 from collections import OrderedDict
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from analysis.season_run import SeasonRun, run_season
 from analysis.wording import NO_ACTION
 from dashboard.reviewing import Bench, review_files, review_match
 from dashboard.rows import Row, margin_rows
 from ingest.builds import Match, Pack
-from ingest.errors import AfterboutError
+from ingest.errors import AfterboutError, SeasonError
 from ingest.season import Season
 
 BENCHES_KEPT = 8  # whole reviews with their samples held in memory (our choice: a match is some 10 MB)
+RUN_THREADS = 2  # reviews at once for a page that needs many (our choice: the pit laptop stays usable)
 
 
 @dataclass(frozen=True)
@@ -76,6 +79,16 @@ class Source:
     def packs(self) -> tuple[Pack, ...]:
         """Every pack of the season that can be read."""
         return self._snapshot().packs
+
+    def season_run(self, matches: Sequence[str] | None = None) -> SeasonRun:
+        """Every match (or those named) as rows that can be compared; kept in the season's results. Raises SeasonError.
+
+        In threads: a server starts no processes of its own.
+        """
+        if self.season is None:
+            raise SeasonError("there is no season folder", mend="Start with: afterbout serve --season FOLDER")
+        with ThreadPoolExecutor(RUN_THREADS) as executor:
+            return run_season(self.season, matches=matches, executor=executor)
 
     def _snapshot(self) -> _Snapshot:
         """The descriptions as they stand; read again only when one of their files has changed."""

@@ -10,7 +10,6 @@ from dash import dcc, html
 
 from analysis.compare import By, Compared, Comparison, compare, grouped
 from analysis.compare_words import figure, title
-from analysis.season_run import run_season
 from dashboard.difference_picture import difference_svg
 from dashboard.ink import glue
 from dashboard.pages.parts import message, picture, section, title_block
@@ -31,7 +30,7 @@ def layout(source: Source, asked: Mapping[str, str]) -> html.Div | html.Section:
     names = [name for name in names if name in known]
     if len(names) < 2:
         return html.Div([html.H1("Compare", className="unseen"), *_pick(source, names)], className="compare")
-    done = run_season(source.season, matches=names if by == "match" else None)
+    done = source.season_run(names if by == "match" else None)
     rows = list(done.rows())
     found = {group.id: group for group in grouped(rows, by)}
     lost = [name for name in names if name not in found]

@@ -9,7 +9,6 @@ from dash import dcc, html
 
 from analysis.pack_life import PackLife, pack_lives
 from analysis.pack_verdict import PackVerdict, pack_verdict
-from analysis.season_run import run_season
 from analysis.wording import CAUTIONS
 from dashboard.ink import glue
 from dashboard.page_words import figure, interval, number, part_name
@@ -23,7 +22,7 @@ def layout(source: Source) -> html.Div | html.Section:
     """The whole page."""
     if source.season is None or not source.packs():
         return message("No packs yet", "Describe each pack in a file of its own in the season's packs folder.")
-    rows = list(run_season(source.season).rows())
+    rows = list(source.season_run().rows())
     packs = {pack.id: pack for pack in source.packs()}
     lives = {life.pack: life for life in pack_lives(rows, packs)}
     items = [_pack(source, pack_id, lives.get(pack_id)) for pack_id in packs]
