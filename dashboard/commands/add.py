@@ -52,6 +52,11 @@ def run(args: argparse.Namespace) -> int:
         return EXIT_DONE
     for log in result.logs:
         say(f"{log.name}: {WORDS.get(log.status, log.status)}, {log.provenance.rows:,} rows")
+    for entry in result.match.logs[1:]:
+        if entry.clock_offset_s is None:
+            say(f"{entry.name}: its place on the match clock is not known: {entry.clock_by or 'not aligned'}")
+        else:
+            say(f"{entry.name}: starts {entry.clock_offset_s:+.3f} s on the match clock ({entry.clock_by})")
     for text in result.notes:
         say(text)
     say(f"Next: afterbout review {result.match.id} --season {season.root}")
