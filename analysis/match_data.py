@@ -115,7 +115,7 @@ def place(logs: Log | Sequence[Log] | Sequence[PlacedLog], match: Match | None) 
     entries = {entry.sha256: entry for entry in match.logs} if match is not None else {}
     for index, log in enumerate(plain):
         entry = entries.get(log.provenance.sha256)
-        if index > 0 and entry is not None and entry.clock_offset_s is not None:
+        if entry is not None and entry.clock_offset_s is not None:
             fixed[index] = FixedClock(
                 entry.clock_offset_s,
                 entry.clock_drift_ppm,

@@ -8,7 +8,7 @@ not placed, and nothing that needs both clocks is then said.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
@@ -22,6 +22,7 @@ Floats = NDArray[np.float64]
 
 # Voltages follow each other most closely, then currents; a voltage dips where a current rises.
 _PAIRINGS = (("voltage", "voltage"), ("current", "current"), ("voltage", "current"), ("current", "voltage"))
+THE_MATCH_CLOCK = "the match clock"
 _GOOD_ENOUGH = 0.5  # our choice: beyond this a further pairing changes the offset by less than its error
 _MOST_TRIES = 3  # our choice: bounds the time where a log has many channels of one kind
 
@@ -59,17 +60,68 @@ def align(logs: Sequence[Log], fixed: Mapping[int, FixedClock] | None = None) ->
     if not logs:
         return ()
     stated = fixed or {}
+    if not stated:
+        return _on_the_first(_around(logs, _best_reference(logs)))
     first = stated.get(0)
     placed: dict[int, PlacedLog] = {
-        0: PlacedLog(logs[0], first.offset_s, first.drift_ppm, how=first.how)
+        0: PlacedLog(logs[0], first.offset_s, first.drift_ppm, None, first.error_s, how=first.how)
         if first
-        else PlacedLog(logs[0], how="the match clock")
+        else PlacedLog(logs[0], how=THE_MATCH_CLOCK)
     }
     for index, clock in stated.items():
         if 0 < index < len(logs):
             placed[index] = PlacedLog(
                 logs[index], clock.offset_s, clock.drift_ppm, clock.correlation, clock.error_s, how=clock.how
             )
+    return _fill(logs, placed)
+
+
+def _around(logs: Sequence[Log], reference: int) -> tuple[PlacedLog, ...]:
+    """Every log on the clock of one of them."""
+    return _fill(logs, {reference: PlacedLog(logs[reference], how=THE_MATCH_CLOCK)}, reference)
+
+
+def _best_reference(logs: Sequence[Log]) -> int:
+    """The log that the others are best compared with: the fastest that carries a moving voltage or current.
+
+    A slow log can be placed to half its interval only; were it the reference, that doubt would lie between all the
+    others too, and a joint between two fast taps could not be told.
+    """
+    best, shortest = 0, float("inf")
+    for index, log in enumerate(logs):
+        moving = _moving(log, "voltage") or _moving(log, "current")
+        period = min((float(np.median(np.diff(t))) for _, t, _ in moving if len(t) > 1), default=float("inf"))
+        if period < 0.95 * shortest:
+            best, shortest = index, period
+    return best
+
+
+def _on_the_first(placed: tuple[PlacedLog, ...]) -> tuple[PlacedLog, ...]:
+    """The same places counted on the first log's own clock, which is the match clock.
+
+    error_s stays each log's error against the common reference: what counts between any two of them.
+    """
+    first = placed[0]
+    if not first.placed:
+        return placed
+    stretch = 1.0 + first.drift_ppm * 1e-6
+    moved = []
+    for index, one in enumerate(placed):
+        if not one.placed:
+            moved.append(one)
+            continue
+        if index == 0:
+            one = replace(one, correlation=None, how=THE_MATCH_CLOCK)
+        elif one.how == THE_MATCH_CLOCK:  # the common reference: placed by what placed the first log against it
+            one = replace(one, correlation=first.correlation, how=f"the first log against it: {first.how}")
+        offset = 0.0 if index == 0 else (one.offset_s - first.offset_s) / stretch
+        drift = 0.0 if index == 0 else ((1.0 + one.drift_ppm * 1e-6) / stretch - 1.0) * 1e6
+        moved.append(replace(one, offset_s=offset, drift_ppm=drift))
+    return tuple(moved)
+
+
+def _fill(logs: Sequence[Log], placed: dict[int, PlacedLog], reference: int = 0) -> tuple[PlacedLog, ...]:
+    """Place what is not placed yet, against anything that is; a log that nothing places says why."""
     waiting = [i for i in range(len(logs)) if i not in placed]
     reasons: dict[int, str] = {}
     while waiting:
@@ -84,7 +136,7 @@ def align(logs: Sequence[Log], fixed: Mapping[int, FixedClock] | None = None) ->
         if not progress:
             break
     for index in waiting:
-        by_wall = _by_wall_clock(logs[index], logs[0])
+        by_wall = _by_wall_clock(logs[index], logs[reference])
         placed[index] = by_wall or PlacedLog(logs[index], placed=False, how=reasons[index])
     return tuple(placed[i] for i in range(len(logs)))
 

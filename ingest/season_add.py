@@ -199,8 +199,11 @@ class _Adding:
         if len(entries) < 2 or align is None:
             return
         first_changed = entries[0].sha256 in changed
-        placed = align([self.stager.log(entry) for entry in entries])
-        for entry, place in zip(entries[1:], list(placed)[1:], strict=True):
+        placed = list(align([self.stager.log(entry) for entry in entries]))
+        if entries[0].clock_by != _BY_HAND:
+            # Its place is given; its error against the others is known only now.
+            self._set(entries[0], 0.0, 0.0, "the match clock", None, _placement(placed[0])[4])
+        for entry, place in zip(entries[1:], placed[1:], strict=True):
             stated = entry.clock_offset_s is not None
             if stated and (entry.clock_by == _BY_HAND or not (first_changed or entry.sha256 in changed)):
                 continue

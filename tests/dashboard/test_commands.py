@@ -72,6 +72,20 @@ def test_bare_files_with_build_and_pack_give_the_same_cause(demo: Demo, afterbou
     assert [f["cause"] for f in ran.json["findings"] if f["verdict"] != "note"] == ["radio_loss"]
 
 
+def test_the_order_of_the_files_changes_no_verdict(demo: Demo, afterbout: Command) -> None:
+    """By name, so a slow controller's log comes first and is the match clock: the joint is found all the same."""
+    folder = demo[0]
+    files = sorted((folder / "raw" / "m06").iterdir())
+    given = ("--build", folder / "builds" / "b.toml", "--pack", folder / "packs" / "p1.toml", "--json")
+    ran = afterbout("review", *files, *given)
+    assert ran.code == 0, ran.err
+    joint = next(f for f in ran.json["findings"] if f["cause"] == "joint_step")
+    offset = next(row["clock_offset_s"] for row in ran.json["match"]["logs"] if row["name"] == "pack_logger.csv")
+    assert joint["part"] == "battery_lead"
+    assert joint["start_s"] - offset == pytest.approx(74.0, abs=0.5)
+    assert ran.json["match"]["verdict"] == demo[1]["m06"]["match"]["verdict"]
+
+
 def test_a_bare_file_needs_no_typing_but_the_cells(demo: Demo, afterbout: Command) -> None:
     ran = afterbout("review", demo[0] / "raw" / "m01" / "pack_logger.csv", "--cells", "6", "--json")
     assert ran.code == 0, ran.err
