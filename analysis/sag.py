@@ -14,6 +14,9 @@ from analysis.signal import Measured, Signal
 
 # Our choice: a mean over 1 s from fewer samples than this says little about the second.
 SAMPLES_PER_MEAN = 4
+# The worst dip may lie in a gap: it is then taken to be deeper than the deepest seen by this share (our choice: what
+# 10 Hz hides at worst).
+GAP_SHARE = 0.14
 
 
 def lowest_mean(signal: Signal, window_s: float) -> tuple[float, float, float]:
@@ -46,17 +49,22 @@ def lowest(signal: Signal) -> tuple[Measured, float]:
     at = int(np.argmin(signal.x))
     value = float(signal.x[at])
     usual = float(np.median(signal.x))
-    share = unseen_share(signal)
+    share = max(unseen_share(signal), GAP_SHARE if _has_gaps(signal) else 0.0)
     hidden = share * max(usual - value, 0.0)
     basis = f"lowest sample at {1.0 / signal.period_s:.3g} Hz" if signal.period_s > 0 else "one sample"
     spread = 2.0 * signal.noise
     return Measured(value, value - hidden - spread, value + spread, basis), float(signal.t_s[at])
 
 
+def _has_gaps(signal: Signal) -> bool:
+    return len(signal) > 1 and bool((np.diff(signal.t_s) > 5.0 * signal.period_s).any())
+
+
 def highest(signal: Signal) -> tuple[Measured, float]:
     at = int(np.argmax(signal.x))
     value = float(signal.x[at])
-    hidden = unseen_share(signal) * max(value - float(np.median(signal.x)), 0.0)
+    share = max(unseen_share(signal), GAP_SHARE if _has_gaps(signal) else 0.0)
+    hidden = share * max(value - float(np.median(signal.x)), 0.0)
     spread = 2.0 * signal.noise
     return Measured(value, value - spread, value + hidden + spread, "highest sample"), float(signal.t_s[at])
 

@@ -11,7 +11,7 @@ from analysis.findings import Estimate, Finding, NotChecked, Occurrence
 from analysis.fuses import body_of_fuse, fuse_load
 from analysis.match_data import MatchData
 from analysis.outcome import Held, Outcome, Row, joined, judge, not_logged, not_stated
-from analysis.pack_model import NotFitted
+from analysis.pack_model import NotFitted, charge_used_Ah
 from analysis.ratings import OutsideValidity
 from analysis.sampling import too_slow
 from analysis.signal import Measured, Signal
@@ -197,11 +197,16 @@ def _pack_figures(inside: Signal, env: Envelope, data: MatchData) -> list[Row]:
     if not isinstance(peak, NotFitted):
         note += f"; {peak[0].value:.0f} A r.m.s. over {data.settings.shortest_window_s:g} s"
     rows.append(Estimate("pack_peak_A", "pack", value, low, max(high, value), "A", "highest sample", note))
-    span = inside.t_s[-1] - inside.t_s[0]
-    mean = float(np.trapezoid(inside.x, inside.t_s) / span) if span > 0 else value
-    spread = abs(mean) * 2 * inside.gain_rel + 0.25 * abs(inside.offset) + 2 * inside.noise / np.sqrt(len(inside))
-    top = np.inf if bool(inside.clipped.any()) else mean + spread
-    rows.append(Estimate("pack_mean_A", "pack", mean, mean - spread, top, "A", "mean over the match window"))
+    start, end = (
+        (data.window.start_s, data.window.end_s) if data.window is not None else (inside.t_s[0], inside.t_s[-1])
+    )
+    used = charge_used_Ah(data.signals["pack_current_A"], float(start), float(end))
+    if not isinstance(used, NotFitted) and end > start:
+        # The mean is the charge over the time, and as sure as the charge is: gaps, sampling, gain and zero.
+        mean, low_A, high_A = (3600.0 * ah / (end - start) for ah in (used.value, used.low, used.high))
+        rows.append(
+            Estimate("pack_mean_A", "pack", mean, low_A, high_A, "A", "charge over the match window", used.basis)
+        )
     return rows
 
 
