@@ -16,6 +16,7 @@ from dashboard.pages import packs as packs_page
 from dashboard.pages import pit as pit_page
 from dashboard.pages import season as season_page
 from dashboard.pages import whatif as whatif_page
+from dashboard.pages import words as words_page
 from dashboard.pages.parts import message
 from dashboard.source import Entry, Source
 from ingest.errors import AfterboutError
@@ -30,6 +31,7 @@ _OF_SEASON: dict[str, tuple[str, Callable[[Source, Mapping[str, str]], Any]]] = 
     "/compare": ("Compare", compare_page.layout),
     "/packs": ("Packs", lambda source, asked: packs_page.layout(source)),
     "/pit": ("Pit", lambda source, asked: pit_page.layout(source, asked.get("minutes"))),
+    "/words": ("Words", lambda source, asked: words_page.layout()),
 }
 
 

@@ -150,6 +150,17 @@ def test_season_rows_show_every_verdict_with_its_word() -> None:
     assert not season_page.pending(source)
 
 
+def test_every_word_is_one_step_away() -> None:
+    from analysis.glossary import GLOSSARY
+    from dashboard.routes import navigation, page
+
+    source = Source(None, ())
+    shown = page(source, "/words", None)
+    text = rendered(shown.body)
+    assert [word for word in GLOSSARY if word not in text] == []
+    assert "/words" in rendered(navigation(page(source, "/", None)))
+
+
 def test_without_matches_the_page_says_how_to_begin() -> None:
     text = rendered(season_page.layout(Source(None)))
     assert "No matches yet" in text

@@ -74,6 +74,7 @@ LOOKS = [
     (BOTH, 390, False),
     ("/packs", 1400, False),
     ("/packs", 390, True),
+    ("/words", 390, False),
     ("/compare", 390, True),
 ]
 
