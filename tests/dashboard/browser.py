@@ -108,7 +108,7 @@ class Seen:
         self.context.close()
 
 
-def until(true: Callable[[], bool], most_s: float = 15.0) -> None:
+def until(true: Callable[[], bool], most_s: float = 40.0) -> None:
     """Ask again until it is true (the page's own policy forbids the browser to evaluate text for us)."""
     end = time.monotonic() + most_s
     while not true():
