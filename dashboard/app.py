@@ -14,7 +14,7 @@ from typing import Any
 from weakref import WeakKeyDictionary
 
 import pandas as pd  # noqa: F401  loaded here, whole: two threads that first met it at once would find it half made
-from dash import ALL, Dash, Input, Output, Patch, State, ctx, dcc, html, no_update
+from dash import ALL, ClientsideFunction, Dash, Input, Output, Patch, State, ctx, dcc, html, no_update
 from flask import Response, abort, request
 
 from dashboard.figure_view import view_of
@@ -193,9 +193,14 @@ def _traces(app: Dash, source: Source) -> None:
             chosen = next((f for f in bench.review.findings if f.id == name), None)
         return traces_figure(panels_of(bench), bench.review, view_of(view), window, chosen)
 
+    # Only a real zoom goes to the server: an event of the page settling would overtake the zoom's own answer.
+    app.clientside_callback(
+        ClientsideFunction("afterbout", "zoomed"), Output("zoomed", "data"), Input("traces", "relayoutData")
+    )
+
     @app.callback(
         Output("traces", "figure", allow_duplicate=True),
-        Input("traces", "relayoutData"),
+        Input("zoomed", "data"),
         State("view", "data"),
         State("token", "data"),
         prevent_initial_call=True,

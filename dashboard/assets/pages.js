@@ -3,6 +3,16 @@
 (function () {
   "use strict";
 
+  window.dash_clientside = Object.assign(window.dash_clientside || {}, {
+    afterbout: {
+      // The span that a zoom chose; an event that is no zoom changes nothing.
+      zoomed: function (event) {
+        const chosen = event && ["xaxis.range", "xaxis.range[0]", "xaxis.autorange"].some((key) => key in event);
+        return chosen ? event : window.dash_clientside.no_update;
+      },
+    },
+  });
+
   function draw(node) {
     const markup = node.getAttribute("data-svg");
     if (markup !== null && node.drawnFrom !== markup) {

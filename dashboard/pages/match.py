@@ -33,6 +33,7 @@ def layout(entry: Entry, bench: Bench) -> html.Div:
     body: list[Any] = [
         dcc.Store(id="token", data=entry.token),
         dcc.Store(id="spans", data=spans),
+        dcc.Store(id="zoomed"),
         dcc.Store(id="run-chosen", data=None),
         _title(entry, bench),
         _verdict(review),

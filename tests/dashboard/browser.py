@@ -108,9 +108,15 @@ class Seen:
         self.context.close()
 
 
-def until(true: Callable[[], bool], most_s: float = 40.0) -> None:
-    """Ask again until it is true (the page's own policy forbids the browser to evaluate text for us)."""
+def came_true(true: Callable[[], bool], most_s: float = 40.0) -> bool:
+    """Ask again until it is true or the time is over (the page's own policy forbids the browser to evaluate text)."""
     end = time.monotonic() + most_s
     while not true():
-        assert time.monotonic() < end, "it never came true"
+        if time.monotonic() >= end:
+            return False
         time.sleep(0.05)
+    return True
+
+
+def until(true: Callable[[], bool], most_s: float = 40.0) -> None:
+    assert came_true(true, most_s), "it never came true"

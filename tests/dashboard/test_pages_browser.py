@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pytest
 
 from dashboard.app import make_app
-from tests.dashboard.browser import Seen, chromium, served, until
+from tests.dashboard.browser import Seen, came_true, chromium, served, until
 from tests.dashboard.made_up import MadeUpSource, review_m06
 
 M06, M07 = "/match/000000000001", "/match/000000000002"
@@ -23,6 +23,19 @@ def address() -> Iterator[str]:
 def browser() -> Iterator[object]:
     with chromium() as started:
         yield started
+
+
+def drag_the_middle(seen: Seen) -> None:
+    """Draw a span over the middle fifth of the traces."""
+    drag = seen.page.locator("#traces .nsewdrag").first
+    drag.scroll_into_view_if_needed()
+    box = drag.bounding_box()
+    assert box is not None
+    y = box["y"] + box["height"] / 2
+    seen.page.mouse.move(box["x"] + 0.4 * box["width"], y)
+    seen.page.mouse.down()
+    seen.page.mouse.move(box["x"] + 0.6 * box["width"], y, steps=5)
+    seen.page.mouse.up()
 
 
 def axis_range(seen: Seen) -> list[float]:
@@ -81,25 +94,26 @@ def test_a_finding_zooms_the_traces_and_whole_match_goes_back(browser: object, a
 
 def test_dragging_sends_only_the_visible_part(browser: object, address: str) -> None:
     seen = Seen(browser, address, M06).drawn()
-    drag = seen.page.locator("#traces .nsewdrag").first
-    drag.scroll_into_view_if_needed()
-    box = drag.bounding_box()
-    assert box is not None
-    with seen.page.expect_response(lambda r: "_dash-update-component" in r.url) as sent:
-        y = box["y"] + box["height"] / 2
-        seen.page.mouse.move(box["x"] + 0.4 * box["width"], y)
-        seen.page.mouse.down()
-        seen.page.mouse.move(box["x"] + 0.6 * box["width"], y, steps=5)
-        seen.page.mouse.up()
-    assert len(sent.value.body()) <= 200_000
-    until(lambda: 20 < axis_range(seen)[1] - axis_range(seen)[0] < 60)
-    start, end = axis_range(seen)
     first_last = (
         "document.querySelector('#traces .js-plotly-plot')._fullData.filter(t => t.name.startsWith('pack, peak'))"
         ".map(t => [t.x[0], t.x[t.x.length - 1]])[0]"
     )
-    until(lambda: seen.page.evaluate(first_last)[0] > start - 1 and seen.page.evaluate(first_last)[1] < end + 1)
-    assert axis_range(seen) == [start, end]
+
+    def zoomed() -> bool:
+        """The axis shows a third of the match, and the samples are of that span only."""
+        start, end = axis_range(seen)
+        first, last = seen.page.evaluate(first_last)
+        return 20 < end - start < 60 and first > start - 1 and last < end + 1
+
+    sizes = []
+    for _ in range(5):  # a page that has just come is drawn again at its final width: then the hand tries again
+        with seen.page.expect_response(lambda r: "_dash-update-component" in r.url, timeout=20000) as sent:
+            drag_the_middle(seen)
+        sizes.append(len(sent.value.body()))
+        if came_true(zoomed, most_s=6.0):
+            break
+    assert zoomed()
+    assert max(sizes) <= 200_000
     assert seen.wrong == []
     seen.close()
 
