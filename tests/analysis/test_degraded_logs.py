@@ -18,5 +18,7 @@ WANTED = 0.95
 def test_intervals_hold_and_no_over_passes(demo: tuple[Path, dict[str, Any]]) -> None:
     found = held(Season(demo[0]), CASES, seed=3)
     assert found.lost == []
+    # A joint that came loose needs two taps that agree in time; a 10 Hz log may not show it (docs/accuracy.md).
+    assert len(found.unseen) <= 1
     assert sum(found.asked.values()) > 300
     assert found.share >= WANTED, "\n".join(found.missed)
