@@ -27,6 +27,7 @@ LEAST_SOUND_BINS = 100
 ONSET_S = 4.0
 GAINED_SHARE = 0.2
 ALSO_SHARE = 0.5
+STILL_SHARE = 0.5
 CLEARLY_NOISIER = 1.3
 MOST_FITTED = 4000  # bins that the sound state is fitted on; more change nothing
 
@@ -118,7 +119,8 @@ def flicker(fine: Drop, best: tuple[str, Step] | None, wiring: Tree) -> Flicker 
     found: Flicker | None = None
     for run in fine.path if best is None else (best[0],):
         until = None if best is None else best[1].at_s.value
-        one = _episodes(fine, _moments(fine, run, until), wiring)
+        lasting = 0.0 if best is None else best[1].change_mohm.value
+        one = _episodes(fine, _moments(fine, run, until), wiring, lasting)
         if one is not None and (found is None or one.mohm.value < found.mohm.value):
             found = one
     return found
@@ -147,7 +149,8 @@ def onset(fine: Drop, run: str, step: Step) -> Step:
     return replace(step, at_s=Measured(at, at - fine.bin_s, at + fine.bin_s, "the first bad moment"))
 
 
-def _episodes(drop: Drop, moments: _Moments, wiring: Tree) -> Flicker | None:
+def _episodes(drop: Drop, moments: _Moments, wiring: Tree, lasting_mohm: float) -> Flicker | None:
+    """lasting_mohm: the rise that a step would be; what is still there behind the last bad moment is that step."""
     run, bad, lost, sigma = moments.run, moments.bad, moments.mohm, moments.sigma_V
     marks = np.flatnonzero(bad)
     if len(marks) < 4:
@@ -172,6 +175,8 @@ def _episodes(drop: Drop, moments: _Moments, wiring: Tree) -> Flicker | None:
     worst = max(spans, key=lambda s: s[2])
     after = moments.telling(float(np.median(lost[marks]))) & (t > max(end for _, end, _ in spans) + 0.2)
     if float(after.sum()) * drop.bin_s < GOOD_AGAIN_S or float(bad[after].mean()) > 0.02:
+        return None
+    if lasting_mohm and float(np.median(lost[after])) > STILL_SHARE * lasting_mohm:
         return None
     error = 1e3 * 2.0 * sigma / max(LEAST_LOAD_A, 1.0)
     figure = Measured(worst[2], max(worst[2] - error, 0.0), worst[2] + error, "drop over the run while it was bad")

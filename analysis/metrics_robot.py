@@ -20,7 +20,7 @@ from analysis.pack_model.common import jackknife_half_width
 from analysis.ratings import OutsideValidity
 from analysis.run_drops import Drop, drops, robust, solve
 from analysis.signal import Measured
-from analysis.thermal import i2_band, loads
+from analysis.run_loads import i2_band, loads
 from analysis.wire_heat import wire_heat
 from analysis.wire_run import WireRun, run_of_wire
 from analysis.wiring import RunCurrent, currents_of, tree

@@ -15,7 +15,7 @@ from analysis.joint_moments import Flicker, also_bad, flicker, manner, onset
 from analysis.match_data import MatchData
 from analysis.pack_model.harness import Step, find_step
 from analysis.run_drops import FINE_S, Drop, drops, robust, solve, warming
-from analysis.signal import Measured
+from analysis.signal import Floats, Measured
 from analysis.suspects import candidates_of
 from analysis.wiring import NoCurrent, RunCurrent, Tree, currents_of, tree
 
@@ -62,12 +62,6 @@ class Joints:
     steps: tuple[JointStep, ...] = ()
     flickers: tuple[Flicker, ...] = ()
     taps: int = 0
-
-
-def joint_step(data: MatchData) -> JointStep | None:
-    """The step that the taps see best; None without taps or without a step."""
-    steps = joints(data).steps
-    return steps[0] if steps else None
 
 
 def joints(data: MatchData) -> Joints:
@@ -124,23 +118,37 @@ class _Rise:
 
 
 def _steps(drop: Drop, least_mohm: float) -> list[tuple[str, Step]]:
-    """Rises by the run of the path whose current carries them, the clearest first."""
+    """Rises by the run of the path whose current carries them, the clearest first.
+
+    A further one counts only beside the clearest: a rise in one run looks like a rise in every run that shares its
+    load.
+    """
     creep = [warming(drop, run) for run in drop.path]
     x = drop.design(*creep)
     _, weight = robust(x, drop.y, drop.on)
-    found: list[tuple[str, Step]] = []
-    for column, run in enumerate(drop.path):
-        i = drop.currents[run]
-        if float(i[drop.on].std()) < max(1.0, 2.0 * drop.noise_A[run]):
-            continue
-        step = find_step(drop.t_s, i, x, drop.y, drop.on, weight, column)
-        if step is None or step.sigmas < LEAST_SIGMAS:
-            continue
-        change = step.change_mohm
-        if change.value < max(least_mohm, WARM_SHARE * max(step.before_mohm.value, 0.0)) or change.low <= 0:
-            continue
-        found.append((run, step))
-    return sorted(found, key=lambda pair: -pair[1].sigmas)
+    found = [(run, step) for run in drop.path if (step := _rise(drop, run, x, weight, least_mohm)) is not None]
+    found.sort(key=lambda pair: -pair[1].sigmas)
+    if len(found) < 2:
+        return found
+    first, step = found[0]
+    known = np.column_stack([x, drop.currents[first] * (drop.t_s >= step.at_s.value)])
+    _, weight = robust(known, drop.y, drop.on)
+    beside = {run for run, _ in found[1:] if _rise(drop, run, known, weight, least_mohm) is not None}
+    return [found[0], *(pair for pair in found[1:] if pair[0] in beside)]
+
+
+def _rise(drop: Drop, run: str, x: Floats, weight: Floats, least_mohm: float) -> Step | None:
+    """The clearest lasting rise that goes with the current of one run, where it counts."""
+    i = drop.currents[run]
+    if float(i[drop.on].std()) < max(1.0, 2.0 * drop.noise_A[run]):
+        return None
+    step = find_step(drop.t_s, i, x, drop.y, drop.on, weight, drop.path.index(run))
+    if step is None or step.sigmas < LEAST_SIGMAS:
+        return None
+    change = step.change_mohm
+    if change.value < max(least_mohm, WARM_SHARE * max(step.before_mohm.value, 0.0)) or change.low <= 0:
+        return None
+    return step
 
 
 def _creeps(drop: Drop, least_mohm: float) -> list[tuple[str, Step]]:

@@ -8,7 +8,7 @@ from analysis.findings import Finding
 from analysis.match_data import MatchData
 from analysis.ratings import OutsideValidity
 from analysis.taps import joints
-from analysis.thermal import loads
+from analysis.run_loads import loads
 from analysis.wire_heat import wire_heat
 from analysis.wire_run import run_of_wire
 from analysis.wiring import Tree
