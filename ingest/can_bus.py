@@ -149,6 +149,8 @@ class CanReader:
 
     def _groups(self, block: FrameBlock, order: NDArray[np.intp]) -> Iterator[tuple[MessagePlan, NDArray[np.intp]]]:
         """Places (in `order`) of the frames of each known message that are long enough."""
+        if order.size == 0:  # none had a place in time, or all were damaged
+            return
         keys = (block.ids | (block.extended.astype(np.int64) << 32))[order]
         usable = ~(block.error | block.remote)[order]
         sorted_places = np.argsort(keys, kind="stable")

@@ -220,10 +220,11 @@ def needs_can(file: object) -> None:
 
 
 def stamp_us(text: bytes) -> int:
-    """Seconds, or a date and time, as µs; -1 where it is neither."""
+    """Seconds, or a date and time, as µs; -1 where it is neither, or no clock shows it (beyond the year 2286)."""
     plain = text.decode("ascii", "replace").strip()
     try:
-        return round(float(plain) * 1e6)
+        seconds = float(plain)
+        return round(seconds * 1e6) if abs(seconds) < 1e10 else -1
     except ValueError:
         pass
     try:

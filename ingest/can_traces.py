@@ -216,16 +216,17 @@ class Trace:
         stated = np.array(list(map(int, lengths)))
         fd = (stated > 8) | np.array([len(text) == 2 for text in lengths])
         remote = np.array([bool(text) for text in remotes])
-        block = self._block(ticks, buses, ids, [re.sub(rb"[ \t]+", b"", text) for text in hexes], fd, remote)
-        keep = remote | (block.lengths == stated)
-        return block if keep.all() else self._only(block, keep)
+        digits = [re.sub(rb"[ \t]+", b"", text) for text in hexes]
+        return self._block(ticks, buses, ids, digits, fd, remote, stated)
 
     def _block(
         self, ticks: NDArray[np.int64] | None, buses: Any, ids: Any, hexes: list[bytes],
-        fd: NDArray[np.bool_], remote: NDArray[np.bool_],
+        fd: NDArray[np.bool_], remote: NDArray[np.bool_], stated: NDArray[np.int64] | None = None,
     ) -> FrameBlock:  # fmt: skip
         digits = np.fromiter(map(len, hexes), dtype=np.int64)
         keep = (digits % 2 == 0) & (digits <= np.where(fd, 128, 16))
+        if stated is not None:
+            keep &= remote | (digits // 2 == stated)
         width = 64 if fd.any() else 8
         whole = hexes if keep.all() else [text if good else b"" for text, good in zip(hexes, keep, strict=True)]
         joined = b"".join([text.ljust(2 * width, b"0") for text in whole])
