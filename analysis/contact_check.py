@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,6 +21,7 @@ from analysis.wiring import Run, Tree, currents_of
 from ingest.builds import Contact
 
 # What a contact that passes rests on: the model cannot see a joint that no voltage tap shows.
+AS_MEASURED = "with what the voltage taps saw of its joints added to the resistance stated"
 AS_STATED = "with its resistance as stated; a joint that came loose and no voltage tap shows would be hotter"
 
 
@@ -142,7 +144,7 @@ def _joint_rows(
     peak = Measured(hottest.peak.value, coolest.peak.low, hottest.peak.high, hottest.peak.basis)
     curves[f"contact_degC:{run.id}"] = (hottest.t_s, hottest.temp_degC, coolest.low_degC, hottest.high_degC)
     past = sum(h.peak.value > judged for _, h in by_heat)
-    for row in contact_rows(data, run.id, limit, replace(hottest, peak=peak), False):
+    for row in contact_rows(data, run.id, limit, replace(hottest, peak=peak), False, AS_MEASURED):
         if isinstance(row, Finding):
             row = replace(
                 row,
@@ -157,7 +159,12 @@ def _joint_rows(
 
 
 def contact_rows(
-    data: MatchData, contact_id: str, stated_degC: float | None, heat: ContactHeat, at_least: bool
+    data: MatchData,
+    contact_id: str,
+    stated_degC: float | None,
+    heat: ContactHeat,
+    at_least: bool,
+    note: str = AS_STATED,
 ) -> list[Row]:
     assert data.build is not None
     default = default_limit()
@@ -185,6 +192,25 @@ def contact_rows(
     last = float(heat.t_s[over][-1]) if over.any() else heat.peak_s
     row = judge(held, peak, (first, last), data.settings, at_least=at_least)
     if isinstance(row, Passed):
-        row = replace(row, note=AS_STATED)
+        row = replace(row, note=note)
     rows.append(row)
     return rows
+
+
+def split_suspects(passed: Iterable[Passed], findings: Iterable[Finding]) -> tuple[list[Passed], list[NotChecked]]:
+    """Passed rows that stand, and contacts that do not pass because a fault names or suspects them.
+
+    Their temperature was worked out with their resistance as stated; what opened, bounced or came loose under load
+    has another, and an arc besides.
+    """
+    stands: list[Passed] = []
+    falls: list[NotChecked] = []
+    faults = [f for f in findings if f.kind in ("wiring_fault", "power_loss") and f.verdict in ("fault", "over")]
+    for row in passed:
+        found = next((f for f in faults if row.part in (f.part, *f.could_be)), None)
+        if row.note != AS_STATED or found is None:
+            stands.append(row)
+            continue
+        reason = f"it may be what failed at {found.start_s:.1f} s: its stated resistance says nothing of it then"
+        falls.append(NotChecked(row.check, row.part, reason, "look at it: browning, a loose pin, cracked solder"))
+    return stands, falls

@@ -11,6 +11,7 @@ from dataclasses import replace
 from analysis import causes, wording
 from analysis.causes.power import without_the_dead
 from analysis.checks import run_checks
+from analysis.contact_check import split_suspects
 from analysis.findings import (
     Estimate,
     Finding,
@@ -76,8 +77,9 @@ def review_data(data: MatchData, *, with_advice: bool = True) -> Review:
     found = [*checked.of(Finding), *(row for row in extra if isinstance(row, Finding))]
     findings = causes.explain(data, wiring, found, detected, happened)
     findings = [replace(f, sentence=wording.sentence(f, data.build)) for f in findings]
-    not_checked = _not_checked(checked, [row for row in extra if isinstance(row, NotChecked)], data)
-    passed: tuple[Passed, ...] = checked.of(Passed)
+    stands, falls = split_suspects(checked.of(Passed), findings)
+    passed: tuple[Passed, ...] = tuple(stands)
+    not_checked = _not_checked(checked, [*falls, *(row for row in extra if isinstance(row, NotChecked))], data)
     # Without a build nothing below the pack was held against anything: never "within".
     facts = _facts(data, tuple(findings), data.build is not None and bool(passed or findings))
     result = Review(

@@ -55,3 +55,20 @@ def test_no_contact_passes_in_a_run_whose_joint_is_bad(
     suspects = set(joints[0].could_be) - {"battery_lead"}
     assert suspects == {"pack_plug", "main_disconnect", "distribution_screw"}
     assert suspects.isdisjoint(row.part for row in found.passed if row.check == "contact_temperature")
+
+
+@pytest.mark.parametrize("name", ["m06", "m08"])
+def test_what_a_fault_suspects_does_not_pass_as_stated(demo: tuple[Path, dict[str, Any]], name: str) -> None:
+    """Match 6: a joint that came loose; match 8: the disconnect that opened under load."""
+    document = demo[1][name]
+    suspects = {
+        part for f in document["findings"] if f["kind"] in ("wiring_fault", "power_loss") for part in f["could_be"]
+    }
+    contacts = suspects & {"pack_plug", "main_disconnect", "distribution_screw"}
+    assert contacts
+    rows = {
+        kind: {r["part"] for r in document[kind] if r["check"] == "contact_temperature"}
+        for kind in ("passed", "not_checked")
+    }
+    assert contacts.isdisjoint(rows["passed"])
+    assert contacts <= rows["not_checked"]
