@@ -13,6 +13,7 @@ ClipState = Literal["clipped", "not clipped", "undetermined"]
 SAMPLE = 20_000  # values looked at for the quantum: enough to meet every code that matters
 MIN_TOP = 3  # samples at the top code, in runs of two or more: no false alarm in 271 healthy logs (our figure)
 NOISY_QUANTA = 0.8  # our choice: with less noise than this a true plateau also stands on one code
+OFF_GRID = 0.05  # our choice: of a code; a converter's own codes lie on their grid far closer, or the test declines
 CODE_BITS = range(8, 17)  # converters: a top at 2^n - 1 codes is a full scale
 GAP_INTERVALS = 5.0  # our choice: beyond usual jitter
 QUIET_S = 1.0  # our choice: idle at the head or tail of a log for this long shows the zero
@@ -81,8 +82,9 @@ def clipping(
 
     At least three samples at the top code in runs of two or more, and the top code a local mode. A plateau at a
     set limit (`limit`, in the channel's unit) is none; where the noise is under a quantum a true plateau looks the
-    same, and so does a voltage at rest (rests_high): then "undetermined", unless the full scale is declared or the
-    top is a converter's last code.
+    same, and so does a voltage at rest (rests_high): then "undetermined", unless the full scale is declared, the
+    top is a converter's last code, or it lies off the grid of all other codes: no converter writes such a value, so
+    what was reported was cut.
     """
     off = np.zeros(len(signal), bool)
     x = signal.x[signal.valid]
@@ -115,7 +117,19 @@ def clipping(
     if float(x.min()) < -0.9 * top:  # and so would one at the other end of a sensor that reads both ways
         rest = rest[rest > float(x.min()) + 0.5 * width]
     noisy = not rests_high and (step == 0 or noise_before_quantum(rest, step) >= NOISY_QUANTA * step)
-    return ("clipped", at) if noisy or last_code else ("undetermined", off)
+    cut = not rests_high and step > 0 and _off_grid(x[x < top - 0.5 * step], top, step)
+    return ("clipped", at) if noisy or last_code or cut else ("undetermined", off)
+
+
+def _off_grid(below: Floats, top: float, step: float) -> bool:
+    """Whether the top lies clearly between the codes that all other values stand on."""
+    phases = np.exp(2j * np.pi * np.unique(below) / step)
+    mean = phases.mean()
+    if abs(mean) < 0.9:  # rounded in print, or scaled more than once: no grid to speak of
+        return False
+    spread = float(np.sqrt(-2.0 * np.log(min(abs(mean), 1.0)))) / (2 * np.pi)
+    away = abs(float(np.angle(np.exp(2j * np.pi * top / step) / mean))) / (2 * np.pi)
+    return away > max(OFF_GRID, 6.0 * spread)
 
 
 def zero_error(signal: Signal, noise: float, step: float) -> float | None:

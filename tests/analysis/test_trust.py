@@ -302,3 +302,15 @@ def test_any_signal_is_examined(seed: int, n: int, missing: float, kind: str, ch
     found = examine(s, companions=[other])
     assert len(found.signal) == n and np.isfinite(found.noise) and found.quantum >= 0
     assert not (found.signal.valid & ~s.valid).any()
+
+
+@pytest.mark.parametrize(("step", "top"), [(0.8015640, 40.0), (0.4, 33.1), (0.05, 12.02)])
+def test_a_top_between_the_codes_of_a_converter_was_cut(step: float, top: float) -> None:
+    """Codes are evenly spaced (common practice, no source): what stands between two was cut. On the grid: open."""
+    rng = np.random.default_rng(4)
+    t = np.arange(0, 30, 0.01)
+    true = 1.1 * top * np.abs(np.sin(0.7 * t)) + 0.2 * step * rng.normal(size=t.shape)
+    codes = np.round(true / step) * step
+    for highest, state in ((top, "clipped"), (np.floor(top / step) * step, "undetermined")):
+        found = clipping(signal("left_drive_motor_current_A", t, np.minimum(codes, highest)))
+        assert found[0] == state
