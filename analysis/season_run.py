@@ -18,7 +18,7 @@ from concurrent.futures import (
     ThreadPoolExecutor,
     wait,
 )
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -29,6 +29,7 @@ from analysis.season_tables import forget, is_kept, keep, rows_of, write_tables
 from ingest.errors import AfterboutError, StoreError
 from ingest.lock import LOCK_TIMEOUT_S, locked
 from ingest.season import Season
+from ingest.season_sweep import sweep_results
 
 # Our choice: below this many matches a new process costs more (a second of imports) than it saves.
 PROCESSES_FROM = 4
@@ -117,6 +118,8 @@ def _held(season: Season, timeout_s: float) -> Iterator[bool]:
         yield False
         return
     try:
+        with suppress(StoreError):  # what cannot be removed is hidden and does no harm
+            sweep_results(season.results_path, season.store)
         yield True
     finally:
         lock.__exit__(None, None, None)

@@ -15,6 +15,7 @@ from ingest.errors import UnreadableLog
 _HEAD: Final = struct.Struct("<4s4xQQ")
 _MOST_BLOCKS: Final = 2_000_000  # our choice: more groups, channels and data lists than any log has
 _FIRST: Final = 64  # of the header block
+_DEEPEST: Final = 50  # our choice: structures inside structures
 
 
 class _Chain:
@@ -48,6 +49,13 @@ class _Chain:
             raise self.fail("a block is cut off", at)
         return struct.unpack(f"<{count}Q", raw)
 
+    def tag(self, at: int) -> bytes:
+        """The first four bytes of the block at `at`."""
+        if not 0 < at <= self._size - _HEAD.size:
+            raise self.fail("a block lies beyond its end", at)
+        self._stream.seek(at)
+        return self._stream.read(4)
+
     def along(self, at: int, *tags: bytes) -> Iterator[tuple[int, ...]]:
         """The links of every block of a chain whose first link is the next one."""
         while at:
@@ -67,31 +75,23 @@ def check_links(path: Path) -> None:
         for group in chain.along(header[0], b"##DG"):
             for records in chain.along(_at(group, 1), b"##CG"):
                 _channels(chain, _at(records, 1))
-            _data(chain, stream, _at(group, 2))
+            _data(chain, _at(group, 2))
 
 
-def _channels(chain: _Chain, at: int) -> None:
+def _channels(chain: _Chain, at: int, depth: int = 0) -> None:
+    if depth > _DEEPEST:
+        raise chain.fail("its structures are nested too deeply", at)
     for channel in chain.along(at, b"##CN"):
         below = _at(channel, 1)
-        if below:
-            _composition(chain, below)
+        # parts of a structure are channels again; arrays are not followed
+        if below and chain.tag(below) == b"##CN":
+            _channels(chain, below, depth + 1)
 
 
-def _composition(chain: _Chain, at: int) -> None:
-    """Parts of a structure are channels again; arrays are not followed."""
-    try:
-        tag = chain._stream.seek(at) and chain._stream.read(4)
-    except OSError:
-        raise chain.fail("a block lies beyond its end", at) from None
-    if tag == b"##CN":
-        _channels(chain, at)
-
-
-def _data(chain: _Chain, stream: BinaryIO, at: int) -> None:
+def _data(chain: _Chain, at: int) -> None:
     if not at:
         return
-    stream.seek(at)
-    tag = stream.read(4)
+    tag = chain.tag(at)
     if tag == b"##HZ" or tag == b"##HL":
         at = _at(chain.links(at, b"##HL"), 0)
         tag = b"##DL"

@@ -9,7 +9,8 @@ import datetime as dt
 import hashlib
 import json
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -246,8 +247,14 @@ class Season:
 
         return note_figure(self, match_id, noted)
 
-    def locked(self, doing: str, timeout_s: float = LOCK_TIMEOUT_S) -> Any:
-        return locked(self.root, self.store, doing, timeout_s)
+    @contextmanager
+    def locked(self, doing: str, timeout_s: float = LOCK_TIMEOUT_S) -> Iterator[None]:
+        """The season to oneself; what a killed command left unfinished is swept away first."""
+        from ingest.season_sweep import sweep_season
+
+        with locked(self.root, self.store, doing, timeout_s):
+            sweep_season(self)
+            yield
 
     def verify(self) -> list[Problem]:
         """Everything that is damaged, missing or left over: hashes of the originals, checksums of the samples."""

@@ -21,6 +21,7 @@ from ingest.log import Log, Provenance
 from ingest.match_text import entry_table, new_match_text
 from ingest.matches import LogEntry, Match, match_of
 from ingest.season_stage import Progress, Staged, Stager, Status
+from ingest.season_sweep import replaced_samples
 from ingest.store import Original, Store
 from ingest.telemetry import stem_of, telemetry_files
 from ingest.toml_text import edit
@@ -78,7 +79,6 @@ def add_files(
     for path in paths:
         read_head(path)  # refuses what is not an ordinary file, before anything waits or is copied
     with season.locked(f"adding to match {match_id}", lock_timeout_s):
-        _sweep(season)
         adding = _Adding(season, match_id, head, options or ReadOptions(), progress or (lambda *_: None))
         try:
             for path in paths:
@@ -279,6 +279,8 @@ class _Adding:
         """
         published = self._is_published()
         self.stager.discard()
+        if published:  # with what a killed add before this one left standing
+            self.obsolete += replaced_samples(self.folder, self._checked(self.final_text or self.text))
         unwanted = self.obsolete if published else self.placed_files + [kept.path for kept in self.new_originals]
         for path in unwanted:
             with contextlib.suppress(StoreError):
@@ -302,15 +304,6 @@ class _Adding:
             if s.provenance.format
         )
         return AddResult(match, self.created, logs, tuple(warnings), tuple(self.notes))
-
-
-def _sweep(season: Season) -> None:
-    """What a killed add left unfinished. Under the season's lock nobody else is writing it."""
-    folders = [season.root, *(season.root / name for name in ("originals", "matches", "builds", "packs"))]
-    telemetry = season.root / "telemetry"
-    folders += [path for path in telemetry.glob("match=*") if path.is_dir()]
-    for folder in folders:
-        season.store.sweep(folder)
 
 
 def _placement(place: Placement | PlacedLog) -> tuple[float | None, float, str, float | None, float | None]:

@@ -32,9 +32,9 @@ class Forked:
                 os.dup2(null, 2)
                 import sys
 
-                sys.stdout = os.fdopen(1, "w")
+                sys.stdout = sys.__stdout__ = kept = os.fdopen(1, "w")  # kept: closed only at the end
                 mdf_child.main(path, records)
-                sys.stdout.flush()
+                kept.flush()
             finally:
                 os._exit(0)
         os.close(write_end)

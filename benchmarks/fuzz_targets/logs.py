@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from benchmarks.fuzz_targets.forked import in_forks
-from benchmarks.fuzz_targets.mutators import frames, lines, packets
+from benchmarks.fuzz_targets.mutators import frames, lines, measurement, packets
 from benchmarks.fuzz_targets.target import One, Target
 
 
@@ -215,5 +215,5 @@ TARGETS = (
     Target("mavlink", "MAVLink telemetry logs", _tlogs, _reader("MAVLink telemetry", ".tlog"), mutate=packets),
     Target("dronecan", "DroneCAN in CAN traces", _of("node.log"), _reader("DroneCAN trace", ".log"), mutate=lines),
     Target("mdf_blocks", "the blocks of an MDF 4 file", _measured, _links, largest=16384),
-    Target("mdf", "MDF 4 files, library included", _measured, _mdf, largest=16384, seconds=40.0),
+    Target("mdf", "MDF 4 files, library included", _measured, _mdf, largest=16384, seconds=40.0, mutate=measurement),
 )

@@ -91,3 +91,19 @@ def packets(data: bytes, rng: random.Random) -> bytes:
             made[end : end + 2] = struct.pack("<H", crc.crc)
         at = end + 2
     return bytes(made)
+
+
+def measurement(data: bytes, rng: random.Random) -> bytes:
+    """An MDF 4 file with its blocks and links as they are, other bytes changed: figures, counts, types, texts."""
+    made = bytearray(data)
+    guarded = set(range(24)) if rng.random() < 0.9 else set()
+    at = made.find(b"##", 64)
+    while at >= 0 and at + 24 <= len(made):
+        links = int.from_bytes(made[at + 16 : at + 24], "little")
+        guarded.update(range(at, at + 24 + 8 * min(links, 1000)))
+        at = made.find(b"##", at + 24)
+    free = [place for place in range(len(made)) if place not in guarded]
+    for _ in range(rng.randint(1, 6)):
+        if free:
+            made[rng.choice(free)] = rng.choice((0, 1, 255, 128, 127, rng.randrange(256)))
+    return bytes(made)

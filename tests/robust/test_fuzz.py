@@ -51,8 +51,7 @@ def test_damaged_input_ends_in_an_error_of_ours(name: str, tmp_path: Path) -> No
     target = TARGETS[name]
     one = target.prepare(tmp_path)
     seeds = target.seeds()
-    for sound in seeds[:3]:
-        try_one(target, one, sound[: target.largest])
+    one(seeds[0])  # a sound one is taken: what follows damages something that is really read
     count = 0
 
     @settings(

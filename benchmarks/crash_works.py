@@ -1,0 +1,166 @@
+"""The commands that benchmarks/crashes.py kills: a small season, what each command does to it, what it may change."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import math
+import os
+import re
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+BUILD = """[build]
+id = "b"
+[pack]
+cells = 6
+[[wire]]
+id = "lead"
+from = "pack"
+to = "weapon"
+gauge = "12 AWG"
+length_mm = 220
+insulation = "silicone"
+[[controller]]
+id = "weapon"
+continuous_A = 80
+"""
+PACK = '[pack]\nid = "p1"\ncells = 6\ncapacity_Ah = 3.3\n'
+_PASSING = re.compile(r"(^|/)\.lock(_owner)?$|(^|/)\.[^/]*\.part$")
+
+
+def log_text(rows: int, phase: float = 0.0, part: str = "Pack") -> str:
+    """A made log at 50 Hz: a discharge with a load that swings."""
+    lines = [f"Time [s],{part} voltage [V],{part} current [A]"]
+    for i in range(rows):
+        amps = 20 + 18 * math.sin(i / 7 + phase)
+        lines.append(f"{i / 50:.2f},{25.0 - i / 2000 - amps * 0.022:.3f},{amps:.1f}")
+    return "\n".join(lines) + "\n"
+
+
+def make_logs(folder: Path) -> None:
+    folder.mkdir()
+    for name, rows, phase, part in (
+        ("pack1.csv", 300, 0.0, "Pack"), ("weapon1.csv", 260, 0.0, "Weapon input"),
+        ("pack2.csv", 280, 1.0, "Pack"), ("weapon2.csv", 290, 1.0, "Weapon input"), ("pack3.csv", 310, 2.0, "Pack"),
+    ):  # fmt: skip
+        (folder / name).write_text(log_text(rows, phase, part), "utf-8")
+    body = "\n".join(line.split(",", 1)[1] for line in log_text(240, 3.0).splitlines())
+    (folder / "clockless.csv").write_text(body + "\n", "utf-8")
+
+
+def run(*words: str | Path) -> int:
+    """One command of afterbout in this process, silently; its exit code."""
+    from dashboard.cli import main
+
+    with Path(os.devnull).open("w") as null, contextlib.redirect_stdout(null), contextlib.redirect_stderr(null):
+        return main([str(word) for word in words])
+
+
+def make_season(root: Path, logs: Path) -> None:
+    """Two matches with their logs, one reviewed season."""
+    from ingest.season import Season
+
+    Season.create(root, "Trial", "Gristmote", files={"builds/b.toml": BUILD, "packs/p1.toml": PACK})
+    add = ("--season", root, "--build", "b", "--pack", "p1")
+    assert run("add", logs / "pack1.csv", logs / "weapon1.csv", "--match", "m01", *add) == 0
+    assert run("add", logs / "clockless.csv", "--rate", "50", "--match", "m02", *add) == 0
+    assert run("season", "--season", root) == 0
+
+
+@dataclass(frozen=True)
+class Work:
+    """A command on a season, and the files that it may change or take away (all others must stay as they were)."""
+
+    name: str
+    command: Callable[[Path, Path], int]
+    may_change: str
+    before: Callable[[Path], None] = lambda root: None
+
+
+def _add(*names: str, match: str, more: tuple[str, ...] = ()) -> Callable[[Path, Path], int]:
+    return lambda root, logs: run("add", *(logs / n for n in names), "--season", root, "--match", match, *more)
+
+
+def _without_results(root: Path) -> None:
+    shutil.rmtree(root / "results")
+
+
+WORKS = (
+    Work("add a match", _add("pack2.csv", "weapon2.csv", match="m03", more=("--build", "b", "--pack", "p1")), r"^$"),
+    Work("add to a match", _add("pack3.csv", match="m02"), r"^matches/m02\.toml$"),
+    Work(
+        "read again",
+        _add("clockless.csv", match="m02", more=("--rate", "100")),
+        r"^matches/m02\.toml$|^telemetry/match=m02/",
+    ),
+    Work(
+        "note",
+        lambda root, _: run(
+            "note", "m01", "--season", root, "--part", "pack", "--quantity", "temp", "--value", "61", "--unit", "degC"
+        ),
+        r"^matches/m01\.toml$",
+    ),
+    Work("season run", lambda root, _: run("season", "--season", root), r"^results/", _without_results),
+    Work("season again", lambda root, _: run("season", "--season", root, "--rebuild"), r"^results/"),
+)
+
+
+def hashes(root: Path) -> dict[str, str]:
+    """Every file that counts; the lock, its note and unfinished files are passing."""
+    found = {}
+    for path in sorted(root.rglob("*")):
+        name = path.relative_to(root).as_posix()
+        if path.is_file() and not _PASSING.search(name):
+            found[name] = hashlib.sha256(path.read_bytes()).hexdigest()
+    return found
+
+
+def faults_after_kill(work: Work, root: Path, before: dict[str, str], done: dict[str, str]) -> list[str]:
+    """What is wrong with a season whose command was killed. done: the season after an undisturbed one."""
+    from ingest.season import Season
+
+    faults = []
+    now = hashes(root)
+    for name, digest in before.items():
+        if now.get(name) != digest and not re.search(work.may_change, name):
+            faults.append(f"{name} was changed or lost")
+        elif name not in now and name in done and not name.startswith("results/"):
+            faults.append(f"{name} was lost")
+        elif name.startswith("matches/") and now.get(name) not in (digest, done[name]):
+            faults.append(f"{name} is neither as before nor as after")
+    faults += [f"{name} is new and not finished" for name in set(now) - set(before) if name not in done]
+    season = Season(root)
+    survey = season.survey()
+    faults += [f"cannot be read: {error}" for error in survey.problems]
+    faults += [f"verify: {p.file}: {p.what}" for p in season.verify() if not p.harmless]
+    for match in survey.matches:
+        if not all(log.samples for log in season.log(match)):
+            faults.append(f"{match.id} lost its samples")
+    return faults
+
+
+def faults_after_repeat(work: Work, root: Path, logs: Path, done: dict[str, str]) -> list[str]:
+    """What is wrong after the same command was run again, undisturbed."""
+    from ingest.season import Season
+
+    faults = []
+    code = work.command(root, logs)
+    if code != 0:
+        faults.append(f"the command, repeated, ended with {code}")
+    faults += [f"verify: {p.file}: {p.what}" for p in Season(root).verify()]
+    now = hashes(root)
+    parts = [str(p) for p in root.rglob("*.part")]
+    if parts:
+        faults.append(f"left over: {parts}")
+    different = {name for name in set(now) | set(done) if now.get(name) != done.get(name)}
+    if different := {name for name in different if not _may_differ(work, name)}:
+        faults.append(f"is not what an undisturbed command leaves: {sorted(different)}")
+    return faults
+
+
+def _may_differ(work: Work, name: str) -> bool:
+    """A note may stand twice where the first was kept; the keys hold when files changed."""
+    return name == "results/season_keys.json" or (work.name == "note" and name == "matches/m01.toml")
