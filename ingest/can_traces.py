@@ -38,6 +38,7 @@ _PARTS: Final = (
 )  # fmt: skip
 ERROR_FLAG: Final = 0x20000000  # of the id in candump's text (linux/can.h)
 ID_MASK: Final = 0x1FFFFFFF
+_BEYOND: Final = 1 << 32
 _HEX: Final = rb"(?:[0-9A-Fa-f]{2})"
 _LOG: Final = re.compile(
     rb"^[ \t]*\((\d+\.\d+)\)[ \t]+(\S+)[ \t]+(?:0[xX])?([0-9A-Fa-f]{1,8})#"
@@ -320,12 +321,21 @@ class Trace:
         data = np.frombuffer(b"".join(pieces), dtype=np.uint8).reshape(-1, width)
         buses = self._bus(bus) if len(set(bus)) > 1 else np.repeat(self._bus(bus[:1]), len(ids))
         kind_error, kind_remote = flags[1], flags[2] & ~flags[1]
+        number, stated = _whole(ids), _whole(dlcs)
         block = FrameBlock(
-            _microseconds(np.array(stamps)), np.array(ids, dtype=np.int64) & ID_MASK,
+            _microseconds(np.array(stamps)), number & ID_MASK,
             flags[0] & ~kind_error, kind_error, kind_remote, flags[3] & ~kind_error, lengths, buses, data,
         )  # fmt: skip
-        keep = kind_remote | kind_error | (lengths >= np.array(dlcs))
+        keep = (kind_remote | kind_error | (lengths >= stated)) & (number < _BEYOND)
         return block if keep.all() else self._only(block, keep)
+
+
+def _whole(numbers: list[Any]) -> NDArray[np.int64]:
+    """What stands in the lines; a number of more than 32 bits, which no frame has, as that bound."""
+    try:
+        return np.array(numbers, dtype=np.int64)
+    except OverflowError:
+        return np.array([min(number, _BEYOND) for number in numbers], dtype=np.int64)
 
 
 def _microseconds(seconds: NDArray[np.float64]) -> NDArray[np.int64]:
