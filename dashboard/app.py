@@ -29,6 +29,7 @@ from dashboard.routes import OWN_SEARCH, navigation, page, query
 from dashboard.sheet import sheet_html
 from dashboard.source import Source
 from dashboard.traces import Panel, panels
+from dashboard.upload_routes import register as register_upload
 from dashboard.wiring_tree import fitted
 from ingest.errors import AfterboutError
 
@@ -66,6 +67,7 @@ def make_app(
     _traces(app, origin)
     _sheet(app, origin)
     whatif_page.register(app, origin)
+    register_upload(app, origin)
     return app
 
 

@@ -54,6 +54,7 @@ FAULT_WORDS: Final = {
     "note_line": "text between the samples",
     "repeated_header": "names repeated",
 }
+NO_CLOCK: Final = "It has no clock: say how many samples a second it holds with --rate."
 _LINES_SHOWN: Final = 3
 _NAME: Final = 26
 
@@ -70,9 +71,9 @@ def inspect_text(document: Mapping[str, Any]) -> str:
 
 def _file(entry: Mapping[str, Any]) -> Iterator[str]:
     yield _shown(entry["file"], WIDTH)
-    yield from _wrapped(_what(entry), "  ")
+    yield from _wrapped(what_words(entry), "  ")
     if entry["dialect"]:
-        yield from _wrapped(_dialect(entry["dialect"]), "  ")
+        yield from _wrapped(dialect_words(entry["dialect"]), "  ")
     if entry["reading"]:
         yield from _wrapped(f"Read as the reading file {_shown(entry['reading'], 60)} says.", "  ")
     yield from _channels(entry)
@@ -85,7 +86,8 @@ def _refusal(entry: Mapping[str, Any]) -> Iterator[str]:
     yield from _wrapped(f"REFUSED, nothing of it is used: {_clean(entry['refused'])}", "  ")
 
 
-def _what(entry: Mapping[str, Any]) -> str:
+def what_words(entry: Mapping[str, Any], no_clock: str = NO_CLOCK) -> str:
+    """Format, rows, length, rate and clock of a file that was read, in one line."""
     rows = entry["rows"]
     counted = "row" if rows == 1 else "rows"
     if "frames" in entry:
@@ -95,24 +97,25 @@ def _what(entry: Mapping[str, Any]) -> str:
     clock = entry["clock"]
     text = f"{entry['format']}: {rows:,} {counted}"
     if clock is None:
-        return text + ". It has no clock: say how many samples a second it holds with --rate."
+        return f"{text}. {no_clock}"
     if clock["duration_s"] is not None:
         text += f", {_duration(clock['duration_s'])}"
     if clock["rate_Hz"] is not None:
-        text += f" at {_figure(clock['rate_Hz'])} samples a second"
+        text += f" at {plain_figure(clock['rate_Hz'])} samples a second"
     named = f'Clock "{_shown(clock["column"], 30)}"' if clock["column"] else "Clock"
     text += f". {named} in {clock['unit']}: {SURE_WORDS[clock['sure']]}."
     if clock["restarts"]:
         text += f" It starts again {_times(len(clock['restarts']))}."
     if clock["gaps"]:
         longest = max(end - start for start, end in clock["gaps"])
-        text += f" {_count(len(clock['gaps']), 'gap')}, the longest {_figure(longest)} s."
+        text += f" {_count(len(clock['gaps']), 'gap')}, the longest {plain_figure(longest)} s."
     if clock["wall_start"]:
         text += f" Begun {_clean(clock['wall_start'])}."
     return text
 
 
-def _dialect(dialect: Mapping[str, Any]) -> str:
+def dialect_words(dialect: Mapping[str, Any]) -> str:
+    """How a text log is written."""
     marks = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars", " ": "spaces", None: "nothing"}
     delimiter = dialect.get("delimiter")
     parts = [f"Cells parted by {marks.get(delimiter, repr(delimiter))}"]
@@ -147,7 +150,7 @@ def _channels(entry: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _row(column: Mapping[str, Any]) -> str:
-    low, high = _figure(column["min"]), _figure(column["max"])
+    low, high = plain_figure(column["min"]), plain_figure(column["max"])
     name = f'"{_shown(column["source"], _NAME)}"'
     unit = column["unit"] if column["unit"] not in (None, "1") else ""
     sure = SURE_WORDS[column["sure"]]
@@ -158,14 +161,21 @@ def _row(column: Mapping[str, Any]) -> str:
 
 
 def _faults(faults: Sequence[Mapping[str, Any]]) -> Iterator[str]:
+    lines = fault_lines(faults)
+    if lines:
+        yield ""
+        yield "  Faults of the file"
+    for line in lines:
+        yield from _wrapped(line, "    ", "      ")
+
+
+def fault_lines(faults: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Each kind of fault in words, what is not to be trusted first."""
     groups: dict[tuple[str, str, str | None], list[Mapping[str, Any]]] = {}
     for fault in faults:
         groups.setdefault((fault["severity"], fault["code"], fault["column"]), []).append(fault)
-    if not groups:
-        return
-    yield ""
-    yield "  Faults of the file"
     order = list(SEVERITY_WORDS)
+    out = []
     for (severity, code, column), group in sorted(
         groups.items(), key=lambda item: order.index(item[0][0]), reverse=True
     ):
@@ -178,7 +188,8 @@ def _faults(faults: Sequence[Mapping[str, Any]]) -> Iterator[str]:
             places.append(f"{count:,} in all")
         where = f" ({', '.join(places)})" if places else ""
         note = _clean(group[0]["note"]).rstrip(".")
-        yield from _wrapped(f"{SEVERITY_WORDS[severity]}: {words}{where}: {note}.", "    ", "      ")
+        out.append(f"{SEVERITY_WORDS[severity]}: {words}{where}: {note}.")
+    return out
 
 
 def _questions(entry: Mapping[str, Any]) -> Iterator[str]:
@@ -221,7 +232,7 @@ def _shown(text: str, most: int) -> str:
     return plain if len(plain) <= most else plain[: most - 1] + "…"
 
 
-def _figure(value: float | None) -> str:
+def plain_figure(value: float | None) -> str:
     """Four significant digits, never in powers of ten below a billion."""
     if value is None:
         return "none"

@@ -51,7 +51,7 @@ KIND_NAMES = {
 
 CONTACT_WORDS = {"connector": "plug", "disconnect": "disconnect", "terminal": "terminal", "joint": "joint"}
 
-UNITS = {"degC": "°C", "mohm": "mΩ", "ohm": "Ω", "pct": "%", "degF": "°F", "1": "", "mm2": "mm²"}
+UNITS = {"degC": "°C", "mohm": "mΩ", "ohm": "Ω", "pct": "%", "degF": "°F", "1": "", "mm2": "mm²", "us": "μs"}
 
 _DECIMALS = {"degC": 0, "K": 0, "%": 0, "rpm": 0, "g": 0, "W": 0, "Ah": 2, "Wh": 1, "s": 1, "min": 0, "mAh": 0}
 

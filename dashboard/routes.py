@@ -10,6 +10,7 @@ from urllib.parse import parse_qs
 
 from dash import dcc, html
 
+from dashboard.pages import add as add_page
 from dashboard.pages import compare as compare_page
 from dashboard.pages import match as match_page
 from dashboard.pages import packs as packs_page
@@ -54,7 +55,10 @@ def page(source: Source, pathname: str | None, search: str | None) -> Shown:
     """The page of an address; what is not there, or cannot be read, says so."""
     path = pathname or "/"
     if path == "/":
-        return Shown(season_page.layout(source, query(search)), "Season")
+        tools = [add_page.link()] if source.season is not None else []
+        return Shown(season_page.layout(source, query(search)), "Season", tools=tools)
+    if path == add_page.ADDRESS:
+        return Shown(add_page.layout(source, query(search)), "Add files")
     if path in _OF_SEASON:
         name, made = _OF_SEASON[path]
         try:

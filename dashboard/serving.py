@@ -26,7 +26,7 @@ from dashboard.ink import esc
 from ingest.errors import UsageError
 
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
-MAX_CONTENT_BYTES = 1_000_000  # no page takes a file; the largest request is a figure's state (our choice)
+MAX_CONTENT_BYTES = 1_000_000  # files come in smaller pieces; the largest else is a figure's state (our choice)
 SHORTEST_PASSPHRASE = 8
 TRIES, TRIES_PER_S = 5, 60.0  # wrong passphrases from one address in this time (our choice: a slip is forgiven)
 ALL_TRIES = 60  # and from all addresses together

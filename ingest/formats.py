@@ -6,7 +6,7 @@ A format declares itself in one frozen value and is listed in FORMATS by hand: n
 from __future__ import annotations
 
 import stat
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -31,6 +31,7 @@ class ReadOptions:
     parts: dict[str, str] = field(default_factory=dict)  # part id -> kind (controller, motor, wire, ...)
     pole_pairs: dict[str, int] = field(default_factory=dict)  # controller or motor id -> pole pairs
     name: str | None = None  # the user's own file name, where the path is a stored copy
+    of_bytes: Mapping[str, Reading] = field(default_factory=dict)  # SHA-256 of a file -> the reading of that file alone
     counts_only: bool = False  # a CAN trace without its database: counted (inspect) instead of refused
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any, Final
@@ -24,7 +24,7 @@ _BLOCK: Final = 1 << 20
 def inspect_files(paths: Iterable[str | Path], options: ReadOptions | None = None) -> dict[str, Any]:
     """The inspect document of the files: plain values only, ready for JSON. Nothing is written anywhere."""
     chosen = options or ReadOptions()
-    return {"schema": SCHEMA, "files": [_one(Path(path), chosen) for path in paths]}
+    return {"schema": SCHEMA, "files": [inspect_one(Path(path), chosen)[0] for path in paths]}
 
 
 def exit_code(document: Mapping[str, Any]) -> int:
@@ -32,20 +32,30 @@ def exit_code(document: Mapping[str, Any]) -> int:
     return int(any(entry["refused"] is not None for entry in document["files"]))
 
 
-def read_provenance(path: Path, options: ReadOptions) -> Provenance:
-    """A file read to its end with flat memory, only to learn how it is read. Raises as open_log does."""
+def read_provenance(path: Path, options: ReadOptions, progress: Callable[[int], None] | None = None) -> Provenance:
+    """A file read to its end with flat memory, only to learn how it is read. Raises as open_log does.
+
+    progress: called with the rows read so far.
+    """
     reader = open_log(path, options)
-    for _ in reader.batches():
-        pass
+    rows = 0
+    for _, batch in reader.batches():
+        rows += batch.num_rows
+        if progress is not None:
+            progress(rows)
     return reader.provenance
 
 
-def _one(path: Path, options: ReadOptions) -> dict[str, Any]:
+def inspect_one(
+    path: Path, options: ReadOptions, progress: Callable[[int], None] | None = None
+) -> tuple[dict[str, Any], Provenance | None]:
+    """One file's entry, and what its reader recorded; a refused file has an entry that says why, and None."""
+    wanted = replace(options, name=options.name or path.name, counts_only=True)
     try:
-        provenance = read_provenance(path, replace(options, name=options.name or path.name, counts_only=True))
+        provenance = read_provenance(path, wanted, progress)
     except AfterboutError as error:
-        return _refused(path, error)
-    return entry_of(provenance, path)
+        return _refused(path, error), None
+    return entry_of(provenance, path), provenance
 
 
 def entry_of(provenance: Provenance, path: Path) -> dict[str, Any]:

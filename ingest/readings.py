@@ -159,12 +159,13 @@ def fingerprint(columns: Iterable[tuple[str, str | None]] | Iterable[_Evidence])
 
 
 def find_reading(readings: Sequence[Reading], wanted: str, file_name: str | None = None) -> Reading | None:
-    """The reading with this fingerprint; where several have it, the one whose file_name_hint is in the file's name.
+    """The reading with this fingerprint whose file_name_hint, where it has one, is in the file's name.
 
-    None where none fits, or where several do and the name does not settle it.
+    A hint in the name goes before none. None where no reading fits, or where several do: left and right drive write
+    the same header, and the reading of the one must not be taken for the other.
     """
     same = [r for r in readings if r.fingerprint == wanted]
-    if len(same) > 1 and file_name is not None:
+    if file_name is not None:
         stem = Path(file_name).name.casefold()
         hinted = [r for r in same if r.file_name_hint and r.file_name_hint.casefold() in stem]
         same = hinted or [r for r in same if not r.file_name_hint]

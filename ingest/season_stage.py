@@ -60,12 +60,13 @@ class Stager:
         """Stage the samples of a kept file, unless the match already has them, read in this very way."""
         known = self.known.get(original.sha256)
         name = known.name if known else name
-        read_as = self._read_as(name)
+        options = self._options_of(original.sha256)
+        read_as = self._read_as(options, name)
         kept = self._kept(known, read_as) if known else None
         if known is not None and kept is not None:
             made = Staged(known, "unchanged", kept)
         else:
-            made = self._read(path, original, name, known, read_as)
+            made = self._read(path, original, name, known, read_as, options)
         self.staged.append(made)
         return made
 
@@ -81,9 +82,13 @@ class Stager:
         for staged in self.staged:
             _discard(output for output, _ in staged.parquet)
 
-    def _read_as(self, name: str) -> str:
+    def _options_of(self, sha256: str) -> ReadOptions:
+        """The options for one file: its own reading wins."""
+        reading = self.options.of_bytes.get(sha256)
+        return self.options if reading is None else replace(self.options, reading=reading)
+
+    def _read_as(self, options: ReadOptions, name: str) -> str:
         """What decides how a file is read, as one hash: the same bytes read in the same way give the same samples."""
-        options = self.options
         dbc = hash_file(options.dbc) if options.dbc is not None else None
         readings = [options.reading] if options.reading is not None else list(options.readings)
         shown = (readings, options.rate_Hz, dbc, sorted(options.parts.items()), options.name or name)
@@ -97,8 +102,10 @@ class Stager:
             return None
         return Provenance.from_json(about[METADATA_KEY].decode("utf-8"))
 
-    def _read(self, path: Path, original: Original, name: str, known: LogEntry | None, read_as: str) -> Staged:
-        options = replace(self.options, name=self.options.name or name)
+    def _read(
+        self, path: Path, original: Original, name: str, known: LogEntry | None, read_as: str, options: ReadOptions
+    ) -> Staged:
+        options = replace(options, name=options.name or name)
         stem = self._free_stem(name, original.sha256)
         outputs: dict[str, ParquetOutput] = {}
         done = False

@@ -6,6 +6,7 @@ folder synced. Everything goes through a FileLayer, so that a full disk or a fai
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import hashlib
 import io
@@ -66,6 +67,11 @@ class FileLayer:
 
     def make_folder(self, path: Path) -> None:
         path.mkdir(parents=True, exist_ok=True)
+
+    def remove_folder(self, path: Path) -> None:
+        """An empty folder."""
+        with contextlib.suppress(FileNotFoundError):
+            path.rmdir()
 
 
 def store_error(error: OSError, path: Path, doing: str = "could not be written") -> StoreError:
@@ -243,6 +249,18 @@ class Store:
     def remove(self, path: Path) -> None:
         with translated(path):
             self.layer.remove(path)
+
+    def remove_tree(self, folder: Path) -> None:
+        """A folder of our own with all that is in it; a link in it goes, what it leads to stays."""
+        with translated(folder):
+            if not folder.is_dir() or folder.is_symlink():
+                return
+            for path in list(folder.iterdir()):
+                if path.is_dir() and not path.is_symlink():
+                    self.remove_tree(path)
+                else:
+                    self.layer.remove(path)
+            self.layer.remove_folder(folder)
 
     def keep_original(self, source: Path, folder: Path) -> Original:
         """The bytes of `source` as folder/<sha256>.<ext>, hashed while they are copied; kept once, never changed."""

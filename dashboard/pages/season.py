@@ -11,6 +11,7 @@ from dash import dcc, html
 
 from dashboard.bars import margin_bar_svg
 from dashboard.page_words import VERDICT_ORDER, VERDICT_WORDS, bounded, figure
+from dashboard.pages.add import drop_field
 from dashboard.pages.parts import mark, message, picture, spoken, title_block, verdict_word
 from dashboard.source import Entry, Source, Summary
 
@@ -31,7 +32,13 @@ def layout(source: Source, asked: Mapping[str, str] = {}) -> html.Div:
     source.review_all()
     waiting = dcc.Interval(id="again", interval=1000)
     return html.Div(
-        [_title(source, entries), html.Div(table(source, asked), id="season-rows"), waiting, _problems(source)]
+        [
+            _title(source, entries),
+            html.Div(table(source, asked), id="season-rows"),
+            *([drop_field()] if source.season is not None else []),
+            waiting,
+            _problems(source),
+        ]
     )
 
 
@@ -123,13 +130,22 @@ def _figure(value: float, low: float, high: float, unit: str) -> str:
 
 
 def _empty(source: Source) -> html.Section:
-    where = "the season folder" if source.season is not None else "a season"
-    return message(
-        "No matches yet",
-        f"Add the log files of a match to {where}:",
-        html.Pre("afterbout add FILES --season FOLDER --match m01"),
-        html.P("Or see a made-up season first:"),
-        html.Pre("afterbout demo"),
+    if source.season is None:
+        return message(
+            "No matches yet",
+            "Add the log files of a match to a season:",
+            html.Pre("afterbout add FILES --season FOLDER --match m01"),
+            html.P("Or see a made-up season first:"),
+            html.Pre("afterbout demo"),
+        )
+    return html.Section(
+        [
+            html.H1("No matches yet", className="page-head"),
+            drop_field(large=True),
+            html.P("Or with a command:", className="about"),
+            html.Pre(f"afterbout add FILES --season {source.season.root} --match m01"),
+        ],
+        className="add",
     )
 
 
