@@ -12,8 +12,8 @@ from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import lfilter
 
+from .low_pass import filtered
 from .ratings import OutsideValidity
 from .signal import Bools, Floats, Signal
 
@@ -177,7 +177,7 @@ def first_order(edges: Floats, drive: Floats, tau_s: float, start: float) -> Flo
     even = width.shape[0] - 1  # all but the last bin are equal
     if even > 0 and np.allclose(width[:even], width[0], rtol=1e-6):
         a = math.exp(-float(width[0]) / tau_s)
-        out[1 : even + 1], _ = lfilter([1 - a], [1.0, -a], drive[:even], zi=[a * start])
+        out[1 : even + 1] = filtered(1 - a, 0.0, a, drive[:even], a * start)
     else:
         even = 0
     for k in range(even, width.shape[0]):

@@ -15,7 +15,7 @@ from itertools import combinations
 from typing import Any, Literal
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtr, ndtri
 
 from analysis.compare_words import sentence, summary
 from analysis.confounding import confounders
@@ -264,7 +264,7 @@ def _two_matches(row: Compared, level: float) -> Compared:
         p = None
         reason = "one of the two is only a bound"
     else:
-        p = (1.0 if moved == 0 else 0.0) if toward == 0 else 2 * float(norm.sf(abs(moved) / (toward / norm.ppf(0.975))))
+        p = (1.0 if moved == 0 else 0.0) if toward == 0 else 2 * float(ndtr(-abs(moved) / (toward / ndtri(0.975))))
         reason = ""
     return replace(row, shift=moved, low=low, high=high, achieved_pct=100 * level, p=p, reason=reason)
 

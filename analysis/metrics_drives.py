@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.stats import binom
+from scipy.special import bdtr
 
 from analysis.causes.drives import Drive, Happening
 from analysis.causes.spin_and_hits import STANDING_SHARE, spin_ups
@@ -67,7 +67,7 @@ def _median_interval(x: Floats, resolution: float) -> tuple[float, float, float]
     """
     ordered = np.sort(x)
     n = len(ordered)
-    k = int(binom.ppf(0.025, n, 0.5))
+    k = int(np.argmax(bdtr(np.arange(n + 1), n, 0.5) >= 0.025))  # the 2.5 % quantile of n coins
     low, high = float(ordered[max(k - 1, 0)]), float(ordered[min(n - k, n - 1)])
     middle = float(np.median(ordered))
     return middle, min(low, middle - resolution), max(high, middle + resolution)

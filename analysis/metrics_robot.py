@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
-from scipy.stats import chi2
+from scipy.special import chdtri
 
 from analysis import metrics_drives
 from analysis.causes.drives import drives
@@ -19,8 +19,8 @@ from analysis.pack_model import NotFitted, energy_used_Wh
 from analysis.pack_model.common import jackknife_half_width
 from analysis.ratings import OutsideValidity
 from analysis.run_drops import Drop, drops, robust, solve
-from analysis.signal import Measured
 from analysis.run_loads import i2_band, loads
+from analysis.signal import Measured
 from analysis.wire_heat import wire_heat
 from analysis.wire_run import WireRun, run_of_wire
 from analysis.wiring import RunCurrent, currents_of, tree
@@ -131,8 +131,8 @@ def _link(data: MatchData, window: Window) -> list[Row]:
     else:
         count = sum(end - start >= data.settings.dropout_s for start, end in seen[0])
         minutes = window.length_s / 60
-        low = 0.0 if count == 0 else float(chi2.ppf(0.025, 2 * count)) / 2
-        high = float(chi2.ppf(0.975, 2 * (count + 1))) / 2
+        low = 0.0 if count == 0 else float(chdtri(2 * count, 0.975)) / 2
+        high = float(chdtri(2 * (count + 1), 0.025)) / 2
         basis = f"{count} in {minutes:.1f} min, exact Poisson interval"
         found.append(
             Metric("dropouts_per_min", "link", count / minutes, low / minutes, high / minutes, "1/min", "", basis)

@@ -9,7 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import norm, rankdata
+from scipy.special import ndtr
 
 from analysis.signal import Floats
 
@@ -123,8 +123,10 @@ def normal_tails(u: float, m: int, n: int, ranks: Floats) -> tuple[float, float]
     if variance <= 0:
         return 1.0, 1.0
     spread = float(np.sqrt(variance))
-    return float(norm.cdf((u - m * n / 2 + 0.5) / spread)), float(norm.sf((u - m * n / 2 - 0.5) / spread))
+    return float(ndtr((u - m * n / 2 + 0.5) / spread)), float(ndtr((m * n / 2 + 0.5 - u) / spread))
 
 
 def midranks(x: npt.ArrayLike) -> Floats:
-    return np.asarray(rankdata(np.asarray(x, dtype=np.float64)), dtype=np.float64)
+    """Ranks from 1; equal values share the mean of theirs."""
+    _, place, counts = np.unique(np.asarray(x, dtype=np.float64), return_inverse=True, return_counts=True)
+    return np.asarray((np.cumsum(counts) - (counts - 1) / 2)[place], dtype=np.float64)

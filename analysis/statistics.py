@@ -13,7 +13,7 @@ from itertools import permutations
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import norm
+from scipy.special import ndtr, ndtri
 
 from analysis.ranks import (
     EXACT_TO,
@@ -140,7 +140,7 @@ def shift(x: npt.ArrayLike, y: npt.ArrayLike, level: float = LEVEL) -> Shift:
         counts = rank_sum_counts(min(m, n), max(m, n))
         k, achieved = lower_rank(counts / counts.sum(), level)
     else:
-        half = float(norm.ppf(0.5 + level / 2)) * math.sqrt(m * n * (m + n + 1) / 12)
+        half = float(ndtri(0.5 + level / 2)) * math.sqrt(m * n * (m + n + 1) / 12)
         k, achieved = max(math.floor(m * n / 2 - half), 0), level
     at = max(k, 1)
     return Shift(
@@ -255,8 +255,8 @@ def matches_to_tell(
     fewest = fewest_each(comparisons, level)
     if spread == 0:
         return fewest
-    better = float(norm.cdf(abs(difference) / spread / math.sqrt(2))) - 0.5
-    z = float(norm.ppf(1 - alpha / 2) + norm.ppf(power))
+    better = float(ndtr(abs(difference) / spread / math.sqrt(2))) - 0.5
+    z = float(ndtri(1 - alpha / 2) + ndtri(power))
     each = z * z / (3 * better * better) / 2
     needed = max(fewest, math.ceil(each))
     return needed if needed <= MOST_MATCHES else None

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as student_t
+from scipy.special import stdtrit
 
 from analysis.signal import Bools, Floats, Signal
 
@@ -169,4 +169,4 @@ def jackknife_half_width(replicates: Floats, cover: float = 0.95) -> float:
     if g < 3 or not bool(np.isfinite(replicates).all()):
         return float("inf")
     spread = float(np.sum((replicates - replicates.mean()) ** 2))
-    return float(student_t.ppf(0.5 + cover / 2, g - 1) * np.sqrt((g - 1) / g * spread))
+    return float(stdtrit(g - 1, 0.5 + cover / 2) * np.sqrt((g - 1) / g * spread))

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import nnls
-from scipy.signal import lfilter
 
+from analysis.low_pass import filtered
 from analysis.pack_model.common import NotFitted, Pair, huber_weights, jackknife_half_width
 from analysis.signal import Bools, Floats
 
@@ -77,7 +77,7 @@ def low_pass(x: Floats, period_s: float, taus: Floats) -> Floats:
         a = np.exp(-r)
         g = (1 - a) / r
         # z_k = a z_(k-1) + (g - a) x_(k-1) + (1 - g) x_k; before the log the current is taken as steady at x[0]
-        out[:, j] = lfilter([1 - g, g - a], [1, -a], x, zi=[g * x[0]])[0]
+        out[:, j] = filtered(1 - g, g - a, a, x, g * x[0])
     return out
 
 
