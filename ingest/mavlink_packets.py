@@ -43,14 +43,30 @@ def record_at(data: bytes, place: int) -> tuple[int, int] | None:
 
 
 def looks_like_records(head: bytes) -> bool:
-    """Two records in a row, stamps in order of size; one is enough where it is the whole file."""
+    """Two records in a row, stamps in order of size; one is enough where it is the whole file.
+
+    Behind a first record whose neighbour is damaged, three in a row anywhere in the head.
+    """
     first = record_at(head, 0)
     if first is None:
         return False
     if first[1] >= len(head):
         return first[1] == len(head)
-    second = record_at(head, first[1])
-    return second is not None and abs(second[0] - first[0]) < _DAY_US
+    if _chain(head, first, 1):
+        return True
+    marks = (found.start() - STAMP for found in _MARK.finditer(head, STAMP + 1))
+    starts = (record for place in marks if (record := record_at(head, place)) is not None)
+    return any(abs(start[0] - first[0]) < _DAY_US and _chain(head, start, 2) for start in starts)
+
+
+def _chain(head: bytes, record: tuple[int, int], more: int) -> bool:
+    """Whether as many further records follow, each within a day of the one before."""
+    for _ in range(more):
+        after = record_at(head, record[1])
+        if after is None or abs(after[0] - record[0]) >= _DAY_US:
+            return False
+        record = after
+    return True
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,7 +122,8 @@ class Splitter:
                 starts.append(place)
                 ends.append(record[1])
                 stamps.append(record[0])
-                self._last_us = record[0]
+                if self._near(record[0]) or self._agrees(raw, record):
+                    self._last_us = record[0]
                 place = record[1]
                 continue
             self.first_bad = self.first_bad if self.first_bad is not None else self._offset + place
@@ -130,10 +147,12 @@ class Splitter:
             return self._right(raw, place, end)
         if end + STAMP + 3 > len(raw):
             return not last or end == len(raw) or self._right(raw, place, end)
-        following = record_at(raw, end)
-        if following is not None and abs(following[0] - stamp) < _DAY_US:
-            return True
-        return self._right(raw, place, end)
+        return self._agrees(raw, record) or self._right(raw, place, end)
+
+    def _agrees(self, raw: bytes, record: tuple[int, int]) -> bool:
+        """Whether the next record's stamp is near: the checksum does not cover a stamp, one alone may be damaged."""
+        following = record_at(raw, record[1])
+        return following is not None and abs(following[0] - record[0]) < _DAY_US
 
     def _right(self, raw: bytes, place: int, end: int) -> bool:
         at = place + STAMP

@@ -32,7 +32,14 @@ SCRIPT = textwrap.dedent("""
 
 def start_add(season: Season, match_id: str, files: list[Path]) -> subprocess.Popen[str]:
     command = [sys.executable, "-c", SCRIPT, str(season.root), match_id, *map(str, files)]
-    return subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    return subprocess.Popen(
+        command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=hear_ctrl_c
+    )
+
+
+def hear_ctrl_c() -> None:
+    """A shell's background job ignores Ctrl-C and hands that down; the process under test shall hear it."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 @pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
