@@ -58,6 +58,33 @@ def _add(p: argparse.ArgumentParser) -> None:
     _json(p)
 
 
+def _record(p: argparse.ArgumentParser) -> None:
+    p.add_argument(
+        "sources",
+        nargs="+",
+        metavar="SOURCE",
+        help="serial:PORT@BAUD, can:INTERFACE:CHANNEL@BITRATE, udp:HOST:PORT, or demo: for an invented stream",
+    )
+    p.add_argument("--out", metavar="FILE", required=True, help="the recording to write")
+    p.add_argument("--append", action="store_true", help="go on with a recording that is there already")
+    p.add_argument("--for", dest="for_s", type=float, metavar="S", help="stop after so many seconds")
+    p.add_argument("--start-when", metavar="COND", help='wait for a figure, such as "pack_voltage_V > 18"')
+    p.add_argument("--stop-when", metavar="COND", help="stop when a figure passes a limit")
+    p.add_argument("--max-size", type=float, metavar="MB", help="stop at this size")
+    p.add_argument("--rotate-every", metavar="S|MB", help="a new file every 600 (seconds), 10min or 100MB")
+    p.add_argument("--reading", action="append", default=[], metavar="[NAME=]R", help="how a source is read")
+    p.add_argument("--dbc", action="append", default=[], metavar="[NAME=]FILE", help="the CAN database of a source")
+    p.add_argument("--rate", metavar="HZ", type=float, help="samples a second, for a stream without a clock")
+    p.add_argument("--build", metavar="B", help="a build (.toml, or an id of the season): its ratings are watched")
+    p.add_argument("--pack", metavar="P", help="a pack (.toml, or an id of the season)")
+    _season(p, required=False)
+    p.add_argument("--match", metavar="M", help="add the recording to the season as this match when it ends")
+    p.add_argument("--event", default=None, help="name of the event")
+    p.add_argument("--opponent", default=None, help="who it was against")
+    p.add_argument("--yes", action="store_true", help="do not wait for Enter after the caution")
+    _json(p)
+
+
 def _note(p: argparse.ArgumentParser) -> None:
     p.add_argument("match", metavar="MATCH", help="the match's id")
     _season(p)
@@ -130,6 +157,8 @@ def _season_command(p: argparse.ArgumentParser) -> None:
     p.add_argument("--cluster", metavar="ADDRESS", help="let the workers of this scheduler review (the cluster extra)")
     p.add_argument("--verify", action="store_true", help="look for damaged and missing files instead")
     p.add_argument("--share", metavar="OUT", help="also write the metrics without names: .csv, .parquet or .xlsx")
+    p.add_argument("--query", metavar="SQL", help="a SELECT on metrics and findings instead (the season extra)")
+    p.add_argument("--csv", action="store_true", help="print the answer of --query as CSV")
     _json(p)
 
 
@@ -170,6 +199,11 @@ COMMANDS: dict[str, tuple[str, str, Adder]] = {
         "add log files to a season as one match",
         "afterbout add *.csv --season my-season --match m01 --build a --pack p1",
         _add,
+    ),
+    "record": (
+        "record live sources: serial, CAN, UDP",
+        "afterbout record serial:/dev/ttyUSB0@921600 --out bench.rec",
+        _record,
     ),
     "note": (
         "add a figure read off by hand to a match",

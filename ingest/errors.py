@@ -88,6 +88,10 @@ class StoreError(AfterboutError):
     """Writing failed; what stood there before still stands."""
 
 
+class SourceError(AfterboutError):
+    """A live source cannot be opened, or none of them gave anything."""
+
+
 class MissingExtra(AfterboutError):
     """A format needs a library that is not installed."""
 

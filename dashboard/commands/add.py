@@ -3,15 +3,31 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from dashboard.output import print_json, say, warn
+
+if TYPE_CHECKING:
+    from ingest.season_add import AddResult
 
 WORDS = {"added": "added", "unchanged": "was there already", "again": "read again with another reading"}
 
 
 def run(args: argparse.Namespace) -> int:
     from dashboard.cli import EXIT_DONE
+
+    result = added(args)
+    for text in (*result.warnings, *(result.notes if args.json else ())):
+        warn(text)
+    if args.json:
+        print_json(add_document(result))
+    else:
+        tell(result, args.season)
+    return EXIT_DONE
+
+
+def added(args: argparse.Namespace) -> AddResult:
+    """Put args.files into the season as args.match. Raises AfterboutError."""
     from dashboard.progress import Progress
     from dashboard.reviewing import read_options
     from ingest.align import align
@@ -22,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
     options = read_options(build, season, args.reading, args.rate, args.dbc)
     about: dict[str, Any] = {k: v for k in ("event", "opponent") if (v := getattr(args, k)) is not None}
     with Progress("adding") as show:
-        result = season.add(
+        return season.add(
             args.files,
             args.match,
             build=args.build,
@@ -32,24 +48,25 @@ def run(args: argparse.Namespace) -> int:
             align=align,
             **about,
         )
-    for text in (*result.warnings, *(result.notes if args.json else ())):
-        warn(text)
-    if args.json:
-        print_json(
-            {
-                "schema": "afterbout.add/1",
-                "match": result.match.id,
-                "created": result.created,
-                "changed": result.changed,
-                "logs": [
-                    {"name": log.name, "sha256": log.sha256, "status": log.status, "rows": log.provenance.rows}
-                    for log in result.logs
-                ],
-                "warnings": list(result.warnings),
-                "notes": list(result.notes),
-            }
-        )
-        return EXIT_DONE
+
+
+def add_document(result: AddResult) -> dict[str, Any]:
+    return {
+        "schema": "afterbout.add/1",
+        "match": result.match.id,
+        "created": result.created,
+        "changed": result.changed,
+        "logs": [
+            {"name": log.name, "sha256": log.sha256, "status": log.status, "rows": log.provenance.rows}
+            for log in result.logs
+        ],
+        "warnings": list(result.warnings),
+        "notes": list(result.notes),
+    }
+
+
+def tell(result: AddResult, season: str) -> None:
+    """What was added, in words, and the next command."""
     for log in result.logs:
         say(f"{log.name}: {WORDS.get(log.status, log.status)}, {log.provenance.rows:,} rows")
     for entry in result.match.logs[1:]:
@@ -59,8 +76,7 @@ def run(args: argparse.Namespace) -> int:
             say(f"{entry.name}: starts {entry.clock_offset_s:+.3f} s on the match clock ({entry.clock_by})")
     for text in result.notes:
         say(text)
-    say(f"Next: afterbout review {result.match.id} --season {season.root}")
-    return EXIT_DONE
+    say(f"Next: afterbout review {result.match.id} --season {season}")
 
 
 def _build_of(season: Any, args: argparse.Namespace) -> Any:

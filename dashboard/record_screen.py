@@ -1,0 +1,186 @@
+"""The live view in the terminal, on stderr: redrawn in place on a terminal, a plain line now and then elsewhere."""
+
+from __future__ import annotations
+
+import math
+import shutil
+import sys
+import time
+from collections.abc import Sequence
+from typing import Final, TextIO
+
+from ingest.record.live import Live, SourceView, Value
+from ingest.record.session import Session
+
+REDRAW_S: Final = 0.5  # our choice: as often as an eye can read a figure
+PLAIN_S: Final = 5.0  # our choice: a log of the recording that stays readable
+MOST_ROWS: Final = 40
+_UP, _CLEAR, _CLEAR_BELOW = "\x1b[{}A\r", "\x1b[K", "\x1b[J"
+CURRENT_S: Final = 2.0  # a figure that is older is marked: nothing newer came
+
+
+class Screen:
+    """Call it with the session as often as you like; it draws when it is time. A lost terminal is no error."""
+
+    def __init__(self, stream: TextIO | None = None, clock_s: float | None = None) -> None:
+        self._stream = stream or sys.stderr
+        self._tty = self._stream.isatty()
+        self._every_s = REDRAW_S if self._tty else PLAIN_S
+        self._last_s = clock_s if clock_s is not None else time.monotonic()
+        self._rows = 0
+        self._told = 0
+
+    def __call__(self, session: Session) -> None:
+        now_s = time.monotonic()
+        ended = session.state == "ended"
+        if not self._tty:
+            self._tell_new(session)
+        if not ended and now_s - self._last_s < self._every_s:
+            return
+        self._last_s = now_s
+        if self._tty:
+            size = shutil.get_terminal_size((80, 24))
+            self._draw(view_lines(session, min(MOST_ROWS, size.lines - 2)), size.columns)
+        elif not ended:
+            self._write(plain_line(session) + "\n")
+
+    def _tell_new(self, session: Session) -> None:
+        for happening in session.happenings[self._told :]:
+            self._write(f"{happening.t_ns / 1e9:.1f} s: {happening.text}\n")
+        self._told = len(session.happenings)
+
+    def _draw(self, lines: Sequence[str], columns: int) -> None:
+        text = _UP.format(self._rows) if self._rows else ""
+        text += "".join(line[: columns - 1] + _CLEAR + "\n" for line in lines) + _CLEAR_BELOW
+        self._rows = len(lines)
+        self._write(text)
+
+    def _write(self, text: str) -> None:
+        encoding = self._stream.encoding or "utf-8"
+        try:
+            self._stream.write(text.encode(encoding, errors="replace").decode(encoding))
+            self._stream.flush()
+        except OSError:  # the terminal was closed: the recording ends by its own signal
+            return
+
+
+def view_lines(session: Session, most: int) -> list[str]:
+    """The whole view, at most so many lines; what does not fit is counted."""
+    lines = [head_line(session)]
+    room = most - 2 - len(session.live.alarms) - 2 - len(session.live.views)
+    for view in session.live.views:
+        lines.append(source_line(view, session.now_s))
+        values = [v for v in view.values.values() if math.isfinite(v.last)]
+        shown = values if len(values) <= room else values[: max(0, room - 1)]
+        lines += [value_line(value, session.now_s) for value in shown]
+        if len(shown) < len(values):
+            lines.append(f"  and {len(values) - len(shown)} more")
+        room -= len(shown) + 1
+    lines += extreme_lines(session.live)
+    lines += alarm_lines(session.live)
+    if session.state != "ended":
+        lines.append("Ctrl-C ends it.")
+    return lines
+
+
+def head_line(session: Session) -> str:
+    if session.state == "waiting":
+        start = session.plan.start_when
+        words = f"waiting for {start.text}" if start is not None else "waiting"
+    elif session.state == "ended":
+        words = "ended"
+    else:
+        words = f"recording to {session.files[-1].name}" if session.files else session.state
+    parts = [words, clock_text(session.elapsed_s), size_text(session.bytes_written)]
+    if session.free_bytes is not None:
+        parts.append(f"disk left {size_text(session.free_bytes)}")
+    return "   ".join(parts)
+
+
+def source_line(view: SourceView, now_s: float) -> str:
+    packets, size, good = view.rates()
+    words = {"silent": "nothing came yet", "lost": "VANISHED, looking for it"}.get(view.state, view.state)
+    if view.state == "listening" and now_s - view.last_s > CURRENT_S:
+        words = f"silent for {now_s - view.last_s:.0f} s"
+    parts = [view.name, words, f"{size_text(size)}/s"]
+    if view.decoder.word:
+        parts.append(f"{good:,.0f} {view.decoder.word}/s")
+    elif view.source.kind == "udp":
+        parts.append(f"{packets:,.0f} datagrams/s")
+    parts.append(lost_text(view))
+    return "   ".join(part for part in parts if part)
+
+
+def lost_text(view: SourceView) -> str:
+    """Bad rows or frames, and what the system says it lost."""
+    words = [f"{view.decoder.bad:,} bad" if view.decoder.word else ""]
+    words += [f"{count:,} {word}" for word, count in view.source.lost().items()]
+    if view.unseen:
+        words.append("recorded faster than it can be shown")
+    if view.gaps:
+        words.append(f"{len(view.gaps)} {'gap' if len(view.gaps) == 1 else 'gaps'}")
+    return ", ".join(word for word in words if word)
+
+
+def value_line(value: Value, now_s: float) -> str:
+    old = f"   {now_s - value.seen_s:.0f} s old" if now_s - value.seen_s > CURRENT_S else ""
+    unit = f" {value.unit}" if value.unit else ""
+    least = {"voltage": f"   lowest {number(value.low)} at {value.low_at_s:.1f} s"}
+    most = {q: f"   highest {number(value.high)} at {value.high_at_s:.1f} s" for q in ("current", "temperature")}
+    return f"  {value.name:<28} {number(value.last):>10}{unit}{(least | most).get(value.quantity, '')}{old}"
+
+
+def extreme_lines(live: Live) -> list[str]:
+    lowest, highest = live.lowest_voltage(), live.highest_current()
+    lines = []
+    if lowest is not None:
+        lines.append(f"lowest voltage   {lowest.name} {number(lowest.value)} {lowest.unit} at {lowest.at_s:.1f} s")
+    if highest is not None:
+        lines.append(f"highest current  {highest.name} {number(highest.value)} {highest.unit} at {highest.at_s:.1f} s")
+    return lines
+
+
+def alarm_lines(live: Live) -> list[str]:
+    """A word and a sign each; what is not watched is said too."""
+    lines = [
+        f"{'>>' if alarm.now else '> '} {alarm.sentence}{'' if alarm.now else ', not now'}" for alarm in live.alarms
+    ]
+    if live.watch.limits:
+        lines.append(f"{len({limit.channel for limit in live.watch.limits} & live.watch.seen)} of "
+                     f"{len({limit.channel for limit in live.watch.limits})} rated channels are watched")  # fmt: skip
+    return lines
+
+
+def plain_line(session: Session) -> str:
+    parts = [head_line(session)]
+    for view in session.live.views:
+        parts.append(source_line(view, session.now_s).replace("   ", " "))
+    lowest, highest = session.live.lowest_voltage(), session.live.highest_current()
+    parts += [
+        f"{word} {e.name} {number(e.value)} {e.unit}"
+        for word, e in (("lowest", lowest), ("highest", highest))
+        if e is not None
+    ]
+    parts += [alarm.sentence for alarm in session.live.alarms if alarm.now]
+    return "; ".join(parts)
+
+
+def number(value: float) -> str:
+    if not math.isfinite(value):
+        return "none"
+    if abs(value) >= 1000.0:
+        return f"{value:,.0f}"
+    return f"{value:.2f}" if abs(value) < 100.0 else f"{value:.1f}"
+
+
+def size_text(size: float) -> str:
+    for unit, factor in (("GB", 1e9), ("MB", 1e6), ("kB", 1e3)):
+        if size >= factor:
+            return f"{size / factor:.1f} {unit}"
+    return f"{size:.0f} B"
+
+
+def clock_text(seconds: float) -> str:
+    minutes, rest = divmod(int(seconds), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"

@@ -1,0 +1,162 @@
+"""Datagrams over UDP. One datagram is one packet of the recording; nothing is ever sent."""
+
+from __future__ import annotations
+
+import contextlib
+import ipaddress
+import socket
+import struct
+import sys
+import time
+from typing import Final
+
+from ingest.errors import SourceError, UsageError
+from ingest.record.sources.base import BATCH_S, Kind, RecordClock, SourceGone, Stamped, Stamper
+
+DEFAULT_HOST: Final = "127.0.0.1"
+# Our choice: room for a second of the busiest telemetry while the disk is slow; the system may give less.
+BUFFER_BYTES: Final = 4 << 20
+MAX_DATAGRAM: Final = 65_535
+MOST_AT_ONCE: Final = 4096
+_SO_TIMESTAMPNS: Final = 35  # Linux, asm-generic/socket.h
+_SO_RXQ_OVFL: Final = 40  # the same: how many datagrams the socket dropped so far
+_ANCILLARY: Final = 128
+
+
+class UdpSource:
+    """udp:[HOST:]PORT. Without a host only programs of this machine are heard; a multicast group is joined."""
+
+    kind: Kind = "udp"
+    physical = False
+
+    def __init__(self, address: str, name: str) -> None:
+        self.address, self.name = address, name
+        host, _, port = address.partition(":")[2].rpartition(":")
+        self.host = host.strip("[]") or DEFAULT_HOST
+        if not port.isdigit() or not 0 <= int(port) <= 65_535:
+            raise UsageError(
+                "is no place to listen at", file=address, expected="udp:PORT or udp:HOST:PORT",
+                mend="For example: udp:14550 (this machine only), or udp:0.0.0.0:14550 (every network)",
+            )  # fmt: skip
+        self.port = int(port)
+        self.settings = {"host": self.host, "port": port}
+        self._socket: socket.socket | None = None
+        self._reader: DatagramReader | None = None
+
+    def open(self, clock: RecordClock) -> None:
+        """Raises SourceError where the port is taken or the host is not of this machine."""
+        try:
+            self._socket = _bound(self.host, self.port)
+        except OSError as error:
+            mend = "Another program listens there: close it, or use another port."
+            if not isinstance(error, socket.gaierror) and error.errno not in (98, 48, 10048):
+                mend = "Use an address of this machine, 127.0.0.1 or 0.0.0.0."
+            raise SourceError(f"cannot listen there: {error.strerror}", file=self.address, mend=mend) from None
+        self._reader = DatagramReader(self._socket, clock)
+
+    @property
+    def bound_port(self) -> int:
+        """The port that is listened at, where 0 was asked for."""
+        return int(self._socket.getsockname()[1]) if self._socket is not None else self.port
+
+    def read(self, timeout_s: float) -> list[Stamped]:
+        if self._reader is None:
+            raise SourceGone("the socket is closed")
+        return self._reader.read(timeout_s)
+
+    def find_again(self) -> str | None:
+        return None
+
+    def close(self) -> None:
+        if self._socket is not None:
+            self._socket.close()
+            self._socket = self._reader = None
+
+    def lost(self) -> dict[str, int]:
+        dropped = self._reader.dropped if self._reader is not None else 0
+        return {"dropped": dropped} if dropped else {}
+
+    def remarks(self) -> list[str]:
+        if self.host in ("0.0.0.0", "::"):
+            return ["listens on every network of this machine: whoever is on them can put figures into the recording"]
+        return []
+
+
+class DatagramReader:
+    """Datagrams of a socket in batches, each with the stamp that the kernel gave it where it gives one."""
+
+    def __init__(self, sock: socket.socket, clock: RecordClock) -> None:
+        self._socket, self._clock = sock, clock
+        self._stamper = Stamper(clock)
+        self.dropped = 0
+        with contextlib.suppress(OSError):
+            sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, BUFFER_BYTES)
+        self._ancillary = 0
+        if sys.platform == "linux":
+            sock.setsockopt(socket.SOL_SOCKET, _SO_TIMESTAMPNS, 1)
+            with contextlib.suppress(OSError):
+                sock.setsockopt(socket.SOL_SOCKET, _SO_RXQ_OVFL, 1)
+            self._ancillary = _ANCILLARY
+
+    def read(self, timeout_s: float) -> list[Stamped]:
+        """Raises SourceGone where the socket fails."""
+        sock, found = self._socket, []
+        try:
+            sock.settimeout(timeout_s)
+            found.append(self._one())
+            sock.settimeout(0.0)
+            time.sleep(BATCH_S)
+            self._stamper.begin()
+            while len(found) < MOST_AT_ONCE:
+                found.append(self._one())
+        except (TimeoutError, BlockingIOError):
+            pass
+        except OSError as error:
+            if not found:
+                raise SourceGone(error.strerror or str(error)) from None
+        if found:
+            self._stamper.begin()
+        return [(self._stamper.of_wall(stamp) if stamp else self._clock.now_ns(), data) for stamp, data in found]
+
+    def close(self) -> None:
+        self._socket.close()
+
+    def _one(self) -> tuple[int, bytes]:
+        """(wall clock ns or 0, the datagram)."""
+        if not self._ancillary:
+            return 0, self._socket.recv(MAX_DATAGRAM)
+        data, about, _, _ = self._socket.recvmsg(MAX_DATAGRAM, self._ancillary)
+        stamp = 0
+        for level, kind, raw in about:
+            if level != socket.SOL_SOCKET:
+                continue
+            if kind == _SO_TIMESTAMPNS and len(raw) >= 16:
+                seconds, nanoseconds = struct.unpack_from("@qq", raw)
+                stamp = seconds * 1_000_000_000 + nanoseconds
+            elif kind == _SO_RXQ_OVFL and len(raw) >= 4:
+                self.dropped = struct.unpack_from("@I", raw)[0]
+        return stamp, data
+
+
+def _bound(host: str, port: int) -> socket.socket:
+    try:
+        group = ipaddress.ip_address(host).is_multicast
+    except ValueError:
+        group = False
+    family, kind, _, _, where = socket.getaddrinfo(host, port, type=socket.SOCK_DGRAM)[0]
+    sock = socket.socket(family, kind)
+    try:
+        if group:
+            sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            raw = socket.inet_pton(family, host)
+            sock.bind(("", port) if sys.platform == "win32" else where)
+            if family == socket.AF_INET:
+                sock.setsockopt(socket.IPPROTO_IP, socket.IP_ADD_MEMBERSHIP, raw + struct.pack("@I", 0))
+            else:
+                sock.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_JOIN_GROUP, raw + struct.pack("@I", 0))
+        else:
+            sock.bind(where)
+    except OSError:
+        sock.close()
+        raise
+    return sock
