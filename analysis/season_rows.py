@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 import pyarrow as pa
@@ -75,7 +75,13 @@ class MatchRow:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain JSON; open ends as null."""
-        return plain(asdict(self))
+        return plain(
+            {
+                **self.__dict__,
+                "metrics": [metric.__dict__ for metric in self.metrics],
+                "absent": [absent.__dict__ for absent in self.absent],
+            }
+        )
 
     @classmethod
     def from_dict(cls, document: dict[str, Any]) -> MatchRow:
@@ -115,25 +121,35 @@ def row_of(reviewed: Reviewed) -> MatchRow:
 
 def batches(rows: Iterable[MatchRow]) -> Iterator[tuple[pa.RecordBatch, pa.RecordBatch]]:
     """(metrics, findings) for every few hundred matches, in the order given; memory stays that of one batch."""
-    metrics: list[dict[str, Any]] = []
+    metrics: list[tuple[Any, ...]] = []
     findings: list[dict[str, Any]] = []
     held = 0
     for order, row in enumerate(rows):
-        head = {"order": order} | {name: getattr(row, name) for name in METRICS_SCHEMA.names[:7] if name != "order"}
-        metrics += [{**head, "metric": m.name, **_bounded(asdict(m))} for m in row.metrics]
-        findings += [{**head, "match_verdict": row.verdict, **finding} for finding in row.findings]
+        head = (row.match, order, row.build, row.pack, row.event, row.opponent, row.start)
+        metrics += [
+            (*head, m.name, m.part, m.value, _bounded(m.low), _bounded(m.high), m.unit, m.at, m.basis)
+            for m in row.metrics
+        ]
+        named = dict(zip(METRICS_SCHEMA.names[:7], head, strict=True)) | {"match_verdict": row.verdict}
+        findings += [named | finding for finding in row.findings]
         held += 1
         if held == ROWS_PER_BATCH:
-            yield _batch(metrics, METRICS_SCHEMA), _batch(findings, FINDINGS_SCHEMA)
+            yield _metrics(metrics), _findings(findings)
             metrics, findings, held = [], [], 0
-    yield _batch(metrics, METRICS_SCHEMA), _batch(findings, FINDINGS_SCHEMA)
+    yield _metrics(metrics), _findings(findings)
 
 
-def _bounded(metric: dict[str, Any]) -> dict[str, Any]:
+def _bounded(value: float) -> float | None:
     """Open ends as null, as everywhere in the store."""
-    return {k: None if isinstance(v, float) and not math.isfinite(v) else v for k, v in metric.items()}
+    return value if math.isfinite(value) else None
 
 
-def _batch(rows: list[dict[str, Any]], schema: pa.Schema) -> pa.RecordBatch:
-    columns = [pa.array([row.get(field.name) for row in rows], field.type) for field in schema]
-    return pa.RecordBatch.from_arrays(columns, schema=schema)
+def _metrics(rows: list[tuple[Any, ...]]) -> pa.RecordBatch:
+    columns = zip(*rows, strict=True) if rows else [()] * len(METRICS_SCHEMA)
+    arrays = [pa.array(column, field.type) for column, field in zip(columns, METRICS_SCHEMA, strict=True)]
+    return pa.RecordBatch.from_arrays(arrays, schema=METRICS_SCHEMA)
+
+
+def _findings(rows: list[dict[str, Any]]) -> pa.RecordBatch:
+    columns = [pa.array([row.get(field.name) for row in rows], field.type) for field in FINDINGS_SCHEMA]
+    return pa.RecordBatch.from_arrays(columns, schema=FINDINGS_SCHEMA)

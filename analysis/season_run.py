@@ -19,15 +19,16 @@ from concurrent.futures import (
     wait,
 )
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from analysis.season_keys import Failure, Key, keys_of
-from analysis.season_review import review_match
-from analysis.season_rows import MatchRow, row_of
-from analysis.season_tables import forget, is_kept, keep, rows_of, write_tables
+from analysis.season_rows import MatchRow
+from analysis.season_tables import forget, not_kept, rows_of, write_tables
+from analysis.season_worker import review_and_keep
 from ingest.errors import AfterboutError, StoreError
 from ingest.lock import LOCK_TIMEOUT_S, locked
+from ingest.places import is_remote, place
 from ingest.season import Season
 from ingest.season_sweep import sweep_results
 
@@ -83,8 +84,9 @@ def run_season(
         wanted = season.ids("matches") if matches is None else list(dict.fromkeys(matches))
         if rebuild and writable:
             forget(season)
-        found = keys_of(season, wanted, reuse=writable and not rebuild)
-        to_do = [m for m, key in found.key.items() if rebuild or not is_kept(season, key)]
+        ready = get_ready if executor is None and len(wanted) >= PROCESSES_FROM else None
+        found = keys_of(season, wanted, reuse=writable and not rebuild, on_change=ready)
+        to_do = list(found.key) if rebuild else not_kept(season, found.key)
         work = _Work(season, found.key, progress, len(to_do))
         work.do(to_do, executor)
         lost = {*work.failed, *work.gone}
@@ -100,7 +102,12 @@ def run_season(
             work.unsaved,
         )
         if matches is None and run.saved:
-            write_tables(season, run.matches, run.keys)
+            try:
+                write_tables(season, run.matches, run.keys)
+            except StoreError:
+                if not is_remote(season.root):  # a disk that is full or failing is said
+                    raise
+                run = replace(run, saved=False)
         return run
 
 
@@ -110,6 +117,9 @@ def _held(season: Season, timeout_s: float) -> Iterator[bool]:
 
     The results have a lock of their own: a long run must not keep anyone from adding the next match.
     """
+    if is_remote(season.root):  # no locks there: two runs at once make the same objects, each of them whole
+        yield True
+        return
     try:
         season.store.make_folder(season.results_path)
         lock = locked(season.results_path, season.store, "a season run", timeout_s)
@@ -123,15 +133,6 @@ def _held(season: Season, timeout_s: float) -> Iterator[bool]:
         yield True
     finally:
         lock.__exit__(None, None, None)
-
-
-def review_and_keep(root: str, match_id: str, key: Key) -> dict[str, Any] | None:
-    """What a worker does: review one match and keep its row; the row itself comes back only where it was not kept.
-
-    Raises AfterboutError where the match cannot be reviewed.
-    """
-    season = Season(root)
-    return keep(season, key, row_of(review_match(season, match_id, with_advice=False)))
 
 
 class _Work:
@@ -156,7 +157,7 @@ class _Work:
                 self._feed(pool, to_do, cores() * IN_FLIGHT_PER_CORE)
         again, self.left = self.left, []
         for match_id in again:
-            with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as pool:
+            with ProcessPoolExecutor(1, mp_context=_context()) as pool:
                 self._feed(pool, [match_id], 1)
             if self.left:
                 self.left.clear()
@@ -169,7 +170,7 @@ class _Work:
         while True:
             while len(waiting) < in_flight and (match_id := next(rest, None)) is not None:
                 try:
-                    future = pool.submit(review_and_keep, str(self.season.root), match_id, self.keys[match_id])
+                    future = pool.submit(review_and_keep, self.season.address, match_id, self.keys[match_id])
                 except BrokenExecutor:
                     self.left += [match_id, *rest]
                     break
@@ -194,13 +195,18 @@ class _Work:
             self._finish(match_id, f"the review of {match_id} stopped with {type(error).__name__}: {error}")
 
     def _finish(self, match_id: str, reason: str | None) -> None:
-        if not (self.season.root / "matches" / f"{match_id}.toml").exists():
-            self.gone.add(match_id)
-        elif reason is not None:
-            self.failed[match_id] = reason
+        if reason is not None:
+            if self._is_gone(match_id):
+                self.gone.add(match_id)
+            else:
+                self.failed[match_id] = reason
         self.count += 1
         if self.progress is not None:
             self.progress(self.count, self.total, match_id)
+
+    def _is_gone(self, match_id: str) -> bool:
+        root = place(self.season.address)  # opened anew: nothing of what was listed before
+        return not (root / "matches" / f"{match_id}.toml").is_file()
 
 
 def cores() -> int:
@@ -213,6 +219,25 @@ def cores() -> int:
 def default_executor(jobs: int) -> Executor:
     """Processes where there are cores and matches for them, else one thread."""
     if cores() > 1 and jobs >= PROCESSES_FROM:
-        # spawn: a forked copy of a process with running threads (pyarrow has some) may hang.
-        return ProcessPoolExecutor(min(cores(), jobs), mp_context=multiprocessing.get_context("spawn"))
+        return ProcessPoolExecutor(min(cores(), jobs), mp_context=_context())
     return ThreadPoolExecutor(1)
+
+
+def get_ready() -> None:
+    """Start importing for the workers now, while this process still looks for what has changed."""
+    if cores() > 1 and _context().get_start_method() == "forkserver":
+        from multiprocessing.forkserver import ensure_running
+
+        ensure_running()
+
+
+def _context() -> multiprocessing.context.BaseContext:
+    """A fresh process imports once and is copied for every worker; where there is no such thing, each imports.
+
+    Never a copy of this process: with running threads (pyarrow has some) it may hang.
+    """
+    if "forkserver" not in multiprocessing.get_all_start_methods():
+        return multiprocessing.get_context("spawn")
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(["analysis.season_preload"])
+    return context

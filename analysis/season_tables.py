@@ -11,67 +11,71 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from analysis.season_keys import Key
+from analysis.season_keys import Key, several
 from analysis.season_rows import FINDINGS_SCHEMA, METRICS_SCHEMA, MatchRow, batches
 from ingest.errors import SeasonError, StoreError
+from ingest.places import is_remote, parquet_source
+from ingest.sealed import sealed, unsealed
 from ingest.season import Season
+from ingest.season_ledger import remember
 
 RESULT = "season_match"
 METRICS_FILE, FINDINGS_FILE = "metrics.parquet", "findings.parquet"
 DIGEST = "afterbout_season"
+_FIELDS = set(MatchRow.__dataclass_fields__)
 
 
 class NotKept(Exception):
     """No result for this key yet."""
 
 
+def path_of(season: Season, key: Key) -> Path:
+    """Where the row of this content and version is kept."""
+    return season.result_path(RESULT, key)
+
+
 def kept(season: Season, key: Key) -> dict[str, Any]:
     """The kept row. Raises NotKept."""
-
-    def make() -> Any:
-        raise NotKept
-
-    found: dict[str, Any] = season.result(RESULT, key, make)
-    return found
-
-
-def is_kept(season: Season, key: Key) -> bool:
-    """Whether a whole row of this content and version is there; a damaged one is none."""
     try:
-        MatchRow.from_dict(kept(season, key))
-    except (NotKept, KeyError, TypeError):
+        found = unsealed(path_of(season, key).read_bytes())
+        if found["key"] == key and set(found["value"]) == _FIELDS:
+            row: dict[str, Any] = found["value"]
+            return row
+    except (OSError, ValueError, KeyError, TypeError):  # absent, damaged or not ours
+        pass
+    raise NotKept
+
+
+def not_kept(season: Season, keys: Mapping[str, Key]) -> list[str]:
+    """The matches without a whole row of their content and version; a damaged one is none.
+
+    On an object store, where an object is whole or not there, its name is enough.
+    """
+    if is_remote(season.root):
+        there = {path.name for path in (season.results_path / RESULT).glob("*.json")}
+        return [match for match, key in keys.items() if path_of(season, key).name not in there]
+
+    def missing(match: str) -> bool:
+        try:
+            kept(season, keys[match])
+        except NotKept:
+            return True
         return False
-    return True
+
+    return [match for match in keys if missing(match)]
 
 
 def keep(season: Season, key: Key, row: MatchRow) -> dict[str, Any] | None:
-    """Keep a row; gives it back where the season could not be written."""
+    """Keep a row; gives it back where the season could not be written.
+
+    Not synced to the disk one by one: after a power loss a damaged row is known as such, and made again.
+    """
     document = row.to_dict()
-    season.result(RESULT, key, lambda: document)
-    if is_kept(season, key):
-        return None
     try:
-        path = _path(season, key)
-        if path is not None:  # under the right key, but not one of ours
-            season.store.remove(path)
-            season.result(RESULT, key, lambda: document)
+        season.store.write_text(path_of(season, key), sealed({"key": key, "value": document}), durable=False)
     except StoreError:
         return document
-    return None if is_kept(season, key) else document
-
-
-def _path(season: Season, key: Key) -> Path | None:
-    wanted = json.dumps(key)
-    return next((path for path, found in _all_kept(season) if found == wanted), None)
-
-
-def _all_kept(season: Season) -> Iterator[tuple[Path, str]]:
-    """(file, its key as JSON or "")."""
-    for path in sorted((season.results_path / RESULT).glob("*.json")):
-        try:
-            yield path, json.dumps(json.loads(path.read_bytes())["key"])
-        except (OSError, ValueError, KeyError, TypeError):
-            yield path, ""
+    return None
 
 
 def forget(season: Season) -> None:
@@ -84,13 +88,16 @@ def rows_of(
     season: Season, matches: Iterable[str], keys: Mapping[str, Key], unsaved: Mapping[str, dict[str, Any]]
 ) -> Iterator[MatchRow]:
     """The rows one by one, in that order. Raises SeasonError where one was removed meanwhile."""
-    for match_id in matches:
+
+    def read(match_id: str) -> dict[str, Any]:
         try:
-            document = unsaved[match_id] if match_id in unsaved else kept(season, keys[match_id])
+            return unsaved[match_id] if match_id in unsaved else kept(season, keys[match_id])
         except NotKept:
-            what = f"the kept result of {match_id} was removed"
-            raise SeasonError(what, file=season.results_path, mend="Run the season again.") from None
-        yield MatchRow.from_dict(document)
+            what = f"the kept result of {match_id} was removed or damaged"
+            mend = "Run the season again, with --rebuild where that does not help."
+            raise SeasonError(what, file=season.results_path, mend=mend) from None
+
+    yield from map(MatchRow.from_dict, several(season, read, matches))
 
 
 def write_tables(season: Season, matches: tuple[str, ...], keys: Mapping[str, Key]) -> bool:
@@ -117,16 +124,18 @@ def write_tables(season: Season, matches: tuple[str, ...], keys: Mapping[str, Ke
     finally:
         for output in outputs:
             output.discard()
-    needed = {json.dumps(key) for key in keys.values()}
-    for path, key in list(_all_kept(season)):
-        if key not in needed:
+    if not is_remote(season.root):
+        remember(season, paths)
+    needed = {path_of(season, key).name for key in keys.values()}
+    for path in list((season.results_path / RESULT).glob("*.json")):
+        if path.name not in needed:
             season.store.remove(path)
     return True
 
 
 def _digest_of(path: Path) -> str | None:
     try:
-        metadata = pq.read_metadata(path).metadata or {}
+        metadata = pq.read_metadata(parquet_source(path)).metadata or {}
     except (OSError, ValueError):  # absent, cut short or not ours (pyarrow's errors are ValueErrors)
         return None
     found = metadata.get(DIGEST.encode())
@@ -146,7 +155,7 @@ def read_findings(season: Season, columns: list[str] | None = None) -> pa.Table:
 def _read(season: Season, name: str, filters: Any, columns: list[str] | None) -> pa.Table:
     path = season.results_path / name
     try:
-        return pq.read_table(path, columns=columns, filters=filters)
+        return pq.read_table(parquet_source(path), columns=columns, filters=filters, page_checksum_verification=True)
     except (OSError, pa.ArrowInvalid):
-        mend = f"Make it with: afterbout season --season {season.root}"
+        mend = f"Make it with: afterbout season --season {season.address}"
         raise SeasonError("is not there or cannot be read", file=path, mend=mend) from None

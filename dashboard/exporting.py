@@ -28,7 +28,7 @@ def write_table(table: pa.Table, target: Path) -> None:
     """Write by the target's ending, whole or not at all. Raises UsageError, MissingExtra, StoreError."""
     kind = target.suffix.lower()
     if kind == ".csv":
-        data = _csv(table)
+        data = csv_bytes(table)
     elif kind == ".parquet":
         sink = io.BytesIO()
         pq.write_table(table, sink, compression="zstd")
@@ -40,14 +40,17 @@ def write_table(table: pa.Table, target: Path) -> None:
     Store().write_bytes(target, data)
 
 
-def _csv(table: pa.Table) -> bytes:
+def csv_bytes(table: pa.Table) -> bytes:
+    """With a header, in UTF-8."""
     sink = io.BytesIO()
-    safe = [
-        pa.array([escaped(v) for v in column.to_pylist()]) if pa.types.is_string(column.type) else column
-        for column in table.columns
-    ]
-    pa_csv.write_csv(pa.table(dict(zip(table.column_names, safe, strict=True))), sink)
+    safe = [column if pa.types.is_primitive(column.type) else _texts(column) for column in table.columns]
+    pa_csv.write_csv(pa.Table.from_arrays(safe, names=table.column_names), sink)
     return sink.getvalue()
+
+
+def _texts(column: pa.ChunkedArray) -> pa.Array:
+    """As text that no spreadsheet runs."""
+    return pa.array([None if v is None else escaped(str(v)) for v in column.to_pylist()], pa.string())
 
 
 def _workbook(table: pa.Table, target: Path) -> bytes:

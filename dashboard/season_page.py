@@ -46,6 +46,19 @@ def seasons_text(heads: list[dict[str, Any]]) -> str:
     return "\n".join(_title(head) for head in heads)
 
 
+def query_text(names: list[str], rows: list[list[Any]]) -> str:
+    """The answer of --query as columns: numbers to the right, in six figures."""
+    cells = [["" if v is None else f"{v:.6g}" if isinstance(v, float) else str(v) for v in row] for row in rows]
+    widths = [max(len(text) for text in column) for column in zip(names, *cells, strict=True)]
+    number = [all(isinstance(row[i], int | float | None) for row in rows) for i in range(len(names))]
+
+    def line(texts: list[str]) -> str:
+        pairs = zip(texts, widths, number, strict=True)
+        return "  ".join(t.rjust(width) if right else t.ljust(width) for t, width, right in pairs).rstrip()
+
+    return "\n".join([line(names), line(["-" * width for width in widths]), *map(line, cells), f"{len(rows)} rows"])
+
+
 def _title(document: dict[str, Any]) -> str:
     season, run = document["season"], document["run"]
     parts = [season["name"], season["robot"], f"{run['matches']} matches"]

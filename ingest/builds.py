@@ -28,6 +28,7 @@ from ingest.fields import (
 )
 from ingest.matches import LogEntry, Match, Noted, load_match
 from ingest.packs import MeasuredByHand, Pack, load_pack
+from ingest.places import place
 from ingest.season_file import load_season_settings
 from ingest.tables.curves import parse_fuse_curve, parse_fuse_table, parse_motor_class
 from ingest.tables.gauges import parse_gauge
@@ -237,7 +238,7 @@ class Build(Part):
 
 def load_build(path: str | Path) -> Build:
     """builds/<id>.toml, its wiring checked. Raises DescriptionError with file, line, key and the mend."""
-    return build_of(read_document(path), f"builds/{Path(path).name}")
+    return build_of(read_document(path), f"builds/{place(path).name}")
 
 
 def build_of(document: Document, source_name: str = "") -> Build:

@@ -15,6 +15,7 @@ from pydantic.fields import FieldInfo
 
 from ingest.description_words import ANY_MEND, KEY_MENDS, complaint_text, key_mend
 from ingest.errors import DescriptionError
+from ingest.places import place
 from ingest.toml_lines import KeyPath, key_lines
 
 MAX_BYTES = 1_000_000  # our choice: a season's longest description is some 10 kB; more is not a description
@@ -96,7 +97,7 @@ def read_document(path: str | Path) -> Document:
 
 def read_description(path: str | Path) -> str:
     """The text of a description file, its line ends as they stand. Raises DescriptionError."""
-    file = Path(path)
+    file = place(path)
     try:
         with file.open("rb") as stream:
             raw = stream.read(MAX_BYTES + 1)

@@ -11,6 +11,7 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from ingest.errors import SeasonError
+from ingest.places import is_remote
 from ingest.store import Store, store_error
 
 LOCK_TIMEOUT_S = 60.0  # our choice: longer than adding a usual log takes
@@ -24,6 +25,11 @@ def locked(folder: Path, store: Store, doing: str, timeout_s: float = LOCK_TIMEO
 
     The operating system frees the lock of a process that was killed.
     """
+    if is_remote(folder):
+        raise SeasonError(
+            "is on an object store, where nothing can be locked: only results are written there", file=str(folder),
+            mend="Change a copy of the season on a disk, then copy that there.",
+        )  # fmt: skip
     lock = FileLock(folder / LOCK_NAME)
     owner = folder / OWNER_NAME
     try:

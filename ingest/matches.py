@@ -10,6 +10,7 @@ from pydantic import Field
 from ingest.channels import QUANTITIES
 from ingest.description import Complaint, Document, build_model, check_tables, need_table, read_document
 from ingest.fields import AirTemperature, Id, MatchId, Moment, NotNegative, Number, Part, Positive, Text
+from ingest.places import place
 from ingest.toml_lines import KeyPath
 
 SHA256_PATTERN = r"^[0-9a-f]{64}$"
@@ -81,7 +82,7 @@ class Match(Part):
 
 def load_match(path: str | Path) -> Match:
     """matches/<id>.toml. Raises DescriptionError. Whether its build and packs exist is the season's matter."""
-    return match_of(read_document(path), f"matches/{Path(path).name}")
+    return match_of(read_document(path), f"matches/{place(path).name}")
 
 
 def match_of(document: Document, source_name: str = "") -> Match:

@@ -11,6 +11,7 @@ from pydantic import Field, field_validator
 from ingest.channels import RESERVED_PARTS, cell_number
 from ingest.description import Complaint, Document, build_model, check_tables, need_table, read_document
 from ingest.fields import Id, Part, Positive, Temperature
+from ingest.places import place
 from ingest.tables.chemistries import CHEMISTRIES, parse_chemistry
 from ingest.toml_lines import KeyPath
 
@@ -59,7 +60,7 @@ class Pack(Part):
 
 def load_pack(path: str | Path) -> Pack:
     """packs/<id>.toml. Raises DescriptionError with file, line, key, what was found and the mend."""
-    return pack_of(read_document(path), f"packs/{Path(path).name}")
+    return pack_of(read_document(path), f"packs/{place(path).name}")
 
 
 def pack_of(document: Document, source_name: str = "") -> Pack:

@@ -23,7 +23,10 @@ from ingest.lock import LOCK_TIMEOUT_S, locked
 from ingest.log import Log
 from ingest.matches import LogEntry, Match, Noted, load_match
 from ingest.packs import Pack, load_pack
+from ingest.places import address_of, is_remote, place
 from ingest.readings import Reading, load_reading
+from ingest.remote_layer import RemoteLayer
+from ingest.sealed import sealed, unsealed
 from ingest.season_file import Charger, Setting, Threshold, load_season_settings
 from ingest.store import Store
 from ingest.telemetry import read_entry
@@ -54,10 +57,10 @@ class Season:
     """An existing season folder. Raises SeasonError where it is none, DescriptionError where season.toml is wrong."""
 
     def __init__(self, path: str | Path, store: Store | None = None) -> None:
-        root = Path(path)
+        root = place(path)
         if root.name == "season.toml" and root.is_file():
             root = root.parent
-        mend = f"Make one with: afterbout new {root}"
+        mend = "Check the address." if is_remote(root) else f"Make one with: afterbout new {root}"
         if not root.exists():
             raise SeasonError("there is no such folder", file=path, mend=mend)
         if not root.is_dir():
@@ -65,7 +68,7 @@ class Season:
         if not (root / "season.toml").is_file():
             raise SeasonError("is not a season: it holds no season.toml", file=path, mend=mend)
         self.root = root
-        self.store = store or Store()
+        self.store = store or Store(RemoteLayer() if is_remote(root) else None)
         self._settings = load_season_settings(root / "season.toml")
 
     # What season.toml says
@@ -90,6 +93,11 @@ class Season:
     def check_settings(self, known: Sequence[Setting]) -> None:
         """Raise DescriptionError with the line of a threshold that is not known or of the wrong kind."""
         self._settings.check(known)
+
+    @property
+    def address(self) -> str:
+        """What opens this season again, in another process or on another machine."""
+        return address_of(self.root)
 
     @property
     def results_path(self) -> Path:
@@ -209,6 +217,8 @@ class Season:
         """
         from ingest.season_create import create_season
 
+        if is_remote(place(path)):
+            raise SeasonError("a new season is made on a disk", file=path, mend="Make it there, then copy it.")
         create_season(Path(path), name, robot, thresholds, files or {}, store or Store())
         return cls(path, store)
 
@@ -250,24 +260,26 @@ class Season:
     @contextmanager
     def locked(self, doing: str, timeout_s: float = LOCK_TIMEOUT_S) -> Iterator[None]:
         """The season to oneself; what a killed command left unfinished is swept away first."""
+        from ingest.season_ledger import remember
         from ingest.season_sweep import sweep_season
 
         with locked(self.root, self.store, doing, timeout_s):
             sweep_season(self)
             yield
+            remember(self)
 
     def verify(self) -> list[Problem]:
-        """Everything that is damaged, missing or left over: hashes of the originals, checksums of the samples."""
+        """Everything that is damaged, missing or left over, by the hashes of every file (docs/robustness.md)."""
         from ingest.season_verify import verify_season
 
         return verify_season(self)
 
     # Derived
 
-    def fingerprint(self, match_id: str) -> str:
+    def fingerprint(self, match: Match | str) -> str:
         """SHA-256 over everything a review of this match depends on in the season; for `result`'s key."""
-        match = self.match(match_id)
-        files = [self.root / "season.toml", self.root / "matches" / f"{match_id}.toml"]
+        match = self.match(match) if isinstance(match, str) else match
+        files = [self.root / "season.toml", self.root / "matches" / f"{match.id}.toml"]
         files += [self.root / "builds" / f"{match.build}.toml"] if match.build else []
         files += [self.root / "packs" / f"{pack_id}.toml" for pack_id in match.fitted_packs]
         digest = hashlib.sha256()
@@ -280,22 +292,26 @@ class Season:
 
         A season that cannot be written still gets its value, made anew each time.
         """
-        if not _RESULT_NAME.fullmatch(name):
-            raise ValueError(f"not a name for a result: {name!r}")
+        path = self.result_path(name, key)
         text = json.dumps(key, sort_keys=True, default=str)
-        path = self.results_path / name / f"{hashlib.sha256(text.encode()).hexdigest()[:32]}.json"
         try:
-            kept = json.loads(path.read_bytes())
+            kept = unsealed(path.read_bytes())
             if kept["key"] == json.loads(text):
                 return kept["value"]
-        except (OSError, ValueError, KeyError, TypeError):  # absent, cut short or not ours: made anew
+        except (OSError, ValueError, KeyError, TypeError):  # absent, damaged or not ours: made anew
             pass
         value = make()
         try:
-            self.store.write_text(path, json.dumps({"key": json.loads(text), "value": value}, ensure_ascii=False))
+            self.store.write_text(path, sealed({"key": json.loads(text), "value": value}))
         except StoreError:
             return value
         return value
+
+    def result_path(self, name: str, key: Any) -> Path:
+        if not _RESULT_NAME.fullmatch(name):
+            raise ValueError(f"not a name for a result: {name!r}")
+        text = json.dumps(key, sort_keys=True, default=str)
+        return self.results_path / name / f"{hashlib.sha256(text.encode()).hexdigest()[:32]}.json"
 
     # Inner
 
@@ -308,7 +324,7 @@ class Season:
     def _load(self, kind: str, name: str, load: Callable[[Path], Described]) -> Described:
         self._check_id(kind, name)
         path = self.inside(self.root / kind / f"{name}.toml")
-        if not path.exists():
+        if not path.is_file():
             word = _KIND_WORDS[kind]
             raise SeasonError(f"there is no {word} {name!r}", file=self.root, mend=self._missing(kind, name))
         found = load(path)

@@ -87,11 +87,12 @@ class Output(io.RawIOBase):
     close() does nothing, so that a library it is handed to cannot end it early.
     """
 
-    def __init__(self, path: Path, layer: FileLayer, *, in_place: bool = False) -> None:
+    def __init__(self, path: Path, layer: FileLayer, *, in_place: bool = False, durable: bool = True) -> None:
         super().__init__()
         self.path = path
         self.temp = path if in_place else path.with_name(f".{path.name}.{secrets.token_hex(4)}{PART_SUFFIX}")
         self._layer = layer
+        self._durable = durable
         self._pending = bytearray()
         self._size = 0
         self._file: IO[bytes] | None = None
@@ -127,7 +128,7 @@ class Output(io.RawIOBase):
         """What was written so far survives a power loss."""
         with translated(self.path):
             self._send()
-            if self._file is not None:
+            if self._file is not None and self._durable:
                 self._layer.sync(self._file)
 
     def close(self) -> None:
@@ -148,7 +149,8 @@ class Output(io.RawIOBase):
             if self.temp != self.path:
                 self._layer.replace(self.temp, self.path)
                 self.temp = self.path
-            self._layer.sync_folder(self.path.parent)
+            if self._durable:
+                self._layer.sync_folder(self.path.parent)
 
     def discard(self) -> None:
         """Take it away; harmless after commit()."""
@@ -197,17 +199,18 @@ class Store:
     def __init__(self, layer: FileLayer | None = None) -> None:
         self.layer = layer or FileLayer()
 
-    def stage(self, path: Path) -> Output:
-        return Output(path, self.layer)
+    def stage(self, path: Path, *, durable: bool = True) -> Output:
+        """durable: it survives a power loss once committed; what is made anew when damaged need not."""
+        return Output(path, self.layer, durable=durable)
 
     def record(self, path: Path) -> Output:
         """A new file that grows under its own name, for live capture: write, and sync() often."""
         return Output(path, self.layer, in_place=True)
 
     @contextmanager
-    def atomic(self, path: Path) -> Iterator[Output]:
+    def atomic(self, path: Path, *, durable: bool = True) -> Iterator[Output]:
         """A binary file that appears under its name only where the block ends well."""
-        output = self.stage(path)
+        output = self.stage(path, durable=durable)
         try:
             with translated(path):
                 yield output
@@ -215,13 +218,13 @@ class Store:
         finally:
             output.discard()
 
-    def write_bytes(self, path: Path, data: bytes) -> None:
-        with self.atomic(path) as output:
+    def write_bytes(self, path: Path, data: bytes, *, durable: bool = True) -> None:
+        with self.atomic(path, durable=durable) as output:
             output.write(data)
 
-    def write_text(self, path: Path, text: str) -> None:
+    def write_text(self, path: Path, text: str, *, durable: bool = True) -> None:
         """UTF-8, the line ends as given."""
-        self.write_bytes(path, text.encode("utf-8"))
+        self.write_bytes(path, text.encode("utf-8"), durable=durable)
 
     def stage_parquet(self, path: Path, schema: pa.Schema) -> ParquetOutput:
         return ParquetOutput(self.stage(path), schema, translated)

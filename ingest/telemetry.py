@@ -12,6 +12,7 @@ import pyarrow.parquet as pq
 from ingest.errors import SeasonError
 from ingest.log import METADATA_KEY, Log, Provenance, Stream
 from ingest.matches import LogEntry
+from ingest.places import parquet_source
 
 STREAM_KEY = b"afterbout.stream"
 ORDER_KEY = b"afterbout.order"
@@ -65,7 +66,7 @@ def read_files(
     provenance: Provenance | None = None
     for path in files:
         try:
-            with pq.ParquetFile(path, page_checksum_verification=check) as file:
+            with pq.ParquetFile(parquet_source(path), page_checksum_verification=check) as file:
                 about = file.metadata.metadata or {}
                 names = file.schema_arrow.names
                 wanted = None if columns is None else [n for n in names if n in ("time_s", "recording", *columns)]
@@ -86,7 +87,7 @@ def read_files(
 def file_metadata(path: Path) -> dict[bytes, bytes]:
     """The metadata of a Parquet file; empty where it cannot be read."""
     try:
-        with pq.ParquetFile(path) as file:
+        with pq.ParquetFile(parquet_source(path)) as file:
             return dict(file.metadata.metadata or {})
     except (OSError, pa.ArrowException):
         return {}

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import sys
-from pathlib import Path
 from typing import Any
 
 from dashboard.output import say
@@ -14,6 +13,7 @@ def run(args: argparse.Namespace) -> int:
     from dashboard.cli import EXIT_DONE
     from dashboard.reviewing import threshold_settings
     from ingest.errors import UsageError
+    from ingest.places import place
     from ingest.season import Season
     from ingest.templates import parse_weight_class, season_files
 
@@ -34,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
         if input("Write this season? [Y/n] ").strip().lower() in ("n", "no"):
             say("Nothing was written.")
             return EXIT_DONE
-    folder = Path(args.folder)
+    folder = place(args.folder)
     Season.create(folder, folder.resolve().name, given.get("robot") or "", threshold_settings(), files)
     say(f"The season is in {folder}. What is marked as typical in builds/b.toml is a guess: correct it.")
     say(f"Next: afterbout check {folder / 'builds' / 'b.toml'} --pack {folder / 'packs' / 'p1.toml'}")

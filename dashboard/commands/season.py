@@ -17,8 +17,11 @@ if TYPE_CHECKING:
 def run(args: argparse.Namespace) -> int:
     from analysis.cluster import cluster_executor
     from dashboard.cli import EXIT_DONE, EXIT_INPUT
+    from ingest.errors import UsageError
     from ingest.season import Season
 
+    if args.csv and not args.query:
+        raise UsageError("--csv is how the answer of --query is printed", mend="Give --query, or leave --csv out.")
     if args.seasons is not None:
         return _several(args)
     season = Season(args.season)
@@ -26,6 +29,10 @@ def run(args: argparse.Namespace) -> int:
         return _verify(season, args.json)
     with cluster_executor(args.cluster) if args.cluster else nullcontext() as executor:
         done = _run(season, args.rebuild, executor)
+    if args.query:
+        _warn(done)
+        _answer(args, [(season.name, season)])
+        return EXIT_INPUT if done.failed else EXIT_DONE
     from analysis.season_summary import summary
 
     document = summary(season, done)
@@ -75,9 +82,10 @@ def _several(args: argparse.Namespace) -> int:
     from analysis.season_summary import head
     from dashboard.cli import EXIT_DONE, EXIT_INPUT
     from ingest.errors import AfterboutError, SeasonError
+    from ingest.places import place
     from ingest.season import Season
 
-    folder = Path(args.seasons)
+    folder = place(args.seasons)
     found = sorted(path.parent for path in folder.glob("*/season.toml")) if folder.is_dir() else []
     if not found:
         raise SeasonError(
@@ -103,6 +111,10 @@ def _several(args: argparse.Namespace) -> int:
                 code = EXIT_INPUT
     for text in errors:
         warn(f"afterbout: left out: {text}")
+    if args.query:
+        if runs:
+            _answer(args, [(season.root.name, season) for season, _ in runs])
+        return code
     if args.share and runs:
         _share(Path(args.share), runs)
     if args.json:
@@ -112,6 +124,31 @@ def _several(args: argparse.Namespace) -> int:
 
         say(seasons_text(heads))
     return code
+
+
+def _warn(done: SeasonRun) -> None:
+    for failure in done.failed:
+        warn(f"afterbout: left out: {failure.reason}")
+    for match in done.gone:
+        warn(f"afterbout: {match} was removed meanwhile")
+
+
+def _answer(args: argparse.Namespace, seasons: list[tuple[str, Season]]) -> None:
+    """What --query asks, of tables that are up to date."""
+    import sys
+
+    from analysis.season_query import plain_rows, query
+    from dashboard.exporting import csv_bytes
+    from dashboard.season_page import query_text
+
+    table = query(seasons, args.query)
+    if args.json:
+        columns = [{"name": field.name, "type": str(field.type)} for field in table.schema]
+        print_json({"schema": "afterbout.season_query/1", "columns": columns, "rows": plain_rows(table)})
+    elif args.csv:
+        sys.stdout.write(csv_bytes(table).decode("utf-8"))
+    else:
+        say(query_text(table.column_names, plain_rows(table)))
 
 
 def _share(target: Path, runs: list[tuple[Season, SeasonRun]]) -> None:

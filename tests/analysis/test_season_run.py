@@ -16,7 +16,7 @@ import numpy as np
 import pyarrow.parquet as pq
 import pytest
 
-from analysis import season_keys, season_run
+from analysis import season_keys, season_run, season_worker
 from analysis.season_run import run_season
 from analysis.season_tables import FINDINGS_FILE, METRICS_FILE, read_metrics
 from ingest.errors import MissingExtra, SeasonError
@@ -146,27 +146,27 @@ def test_one_bad_match_does_not_stop_the_rest(season: Season) -> None:
 
 
 def test_a_defect_in_a_review_is_that_matchs_failure(season: Season, monkeypatch: pytest.MonkeyPatch) -> None:
-    real = season_run.review_match
+    real = season_worker.review_match
 
     def breaks(s: Season, match_id: str, **options: Any) -> Any:
         if match_id == "m02":
             raise ZeroDivisionError("division by zero")
         return real(s, match_id, **options)
 
-    monkeypatch.setattr(season_run, "review_match", breaks)
+    monkeypatch.setattr(season_worker, "review_match", breaks)
     found = run(season)
     assert found.matches == ("m01", "m03")
     assert "ZeroDivisionError" in found.failed[0].reason
 
 
 def test_a_match_deleted_midway_is_said_and_not_a_failure(season: Season, monkeypatch: pytest.MonkeyPatch) -> None:
-    real = season_run.review_match
+    real = season_worker.review_match
 
     def deletes(s: Season, match_id: str, **options: Any) -> Any:
         (s.root / "matches" / "m03.toml").unlink(missing_ok=True)
         return real(s, match_id, **options)
 
-    monkeypatch.setattr(season_run, "review_match", deletes)
+    monkeypatch.setattr(season_worker, "review_match", deletes)
     found = run(season)
     assert (found.matches, found.gone, found.failed) == (("m01", "m02"), ("m03",), ())
 
@@ -211,7 +211,7 @@ def test_a_full_disk_loses_no_review(season: Season, monkeypatch: pytest.MonkeyP
         def create(self, path: Path) -> Any:
             raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(season_run, "Season", lambda root: Season(root, Store(Full())))
+    monkeypatch.setattr(season_worker, "Season", lambda root: Season(root, Store(Full())))
     found = run(Season(season.root, Store(Full())))
     assert not found.saved
     assert [row.match for row in found.rows()] == ["m01", "m02", "m03"]
