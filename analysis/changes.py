@@ -22,6 +22,7 @@ from ingest.build_checks import build_complaints
 from ingest.builds import Build, Pack, Part, fits
 from ingest.description_words import complaint_text, key_mend
 from ingest.errors import DescriptionError, nearest
+from ingest.toml_lines import refuse_deep_keys
 
 FILE = "--set"
 _LISTS = {
@@ -248,8 +249,9 @@ def _value(text: Any) -> Any:
     if not isinstance(text, str):
         return text
     try:
+        refuse_deep_keys(text)
         return tomllib.loads(f"v = {text}\n")["v"]
-    except tomllib.TOMLDecodeError:
+    except (ValueError, RecursionError):  # no TOML, nested too deeply, or a number of thousands of digits
         return text
 
 

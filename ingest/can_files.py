@@ -24,6 +24,7 @@ _EVENTS: Final = "no internal events logged\n"
 _SMALL_OBJECT: Final = re.compile(rb"LOBJ.{4}[\x00-\x1f]\x00\x00\x00", re.DOTALL)
 _LEAST_OBJECT: Final = 32
 _MOST_LINE: Final = 1 << 20
+_MOST_CONTAINER: Final = 64 << 20  # our choice: BLF writers pack 128 kB at a time; a small file must not fill memory
 
 
 class HeadSource:
@@ -151,6 +152,8 @@ class WatchedFile:
     def read(self, size: int) -> bytes:
         if size < 0:
             raise ValueError("an object is shorter than its own header")
+        if size > _MOST_CONTAINER:
+            raise ValueError(f"an object of {size:,} bytes is no part of a trace")
         while len(self._held) < size:
             more = next(self._blocks, b"")
             if not more:
@@ -167,7 +170,10 @@ class WatchedFile:
         """Objects without a length would be read for ever."""
         body = data
         if data[:2] == b"\x02\x00":  # a compressed container
-            body = zlib.decompressobj().decompress(data[16:])
+            packed = zlib.decompressobj()
+            body = packed.decompress(data[16:], _MOST_CONTAINER)
+            if packed.unconsumed_tail:
+                raise ValueError(f"a container unpacks to more than {_MOST_CONTAINER:,} bytes")
         if _SMALL_OBJECT.search(body):
             raise ValueError("an object is shorter than its own header")
         self._room += len(body) // _LEAST_OBJECT + 2

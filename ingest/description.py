@@ -16,9 +16,9 @@ from pydantic.fields import FieldInfo
 from ingest.description_words import ANY_MEND, KEY_MENDS, complaint_text, key_mend
 from ingest.errors import DescriptionError
 from ingest.places import place
-from ingest.toml_lines import KeyPath, key_lines
+from ingest.toml_lines import MAX_BYTES, KeyPath, key_lines, refuse_deep_keys
 
-MAX_BYTES = 1_000_000  # our choice: a season's longest description is some 10 kB; more is not a description
+MAX_TABLES = 300  # our choice: the largest robot has some fifty runs; what is said of a tree takes their square
 _MORE_SHOWN = 3
 
 Model = TypeVar("Model", bound=BaseModel)
@@ -130,6 +130,7 @@ def parse_document(text: str, *, file: object) -> Document:
     if not text.strip():
         raise DescriptionError("is empty", file=file, mend="Copy one that `afterbout new` made and change its figures.")
     try:
+        refuse_deep_keys(text)
         data = tomllib.loads(text)
         lines = key_lines(text)
         json.dumps(data, default=str)  # what is nested too deeply for us fails here, not later
@@ -172,6 +173,10 @@ def check_tables(document: Document, known: Mapping[str, str]) -> None:
             complaints.append(Complaint((name,), "is not one table", mend=f"Write it once, as [{name}]."))
         elif form == "list" and not _is_list_of_tables(value):
             complaints.append(Complaint((name,), "is not a list of tables", mend=f"Write [[{name}]], twice bracketed."))
+        elif isinstance(value, list) and len(value) > MAX_TABLES:
+            what = f"is a list of {len(value):,} tables"
+            most = f"at most {MAX_TABLES}"
+            complaints.append(Complaint((name,), what, expected=most, mend="Leave out what is not fitted."))
         elif form == "either" and not (isinstance(value, dict) or _is_list_of_tables(value)):
             complaints.append(Complaint((name,), "is not a table", mend=f"Write [{name}] or several [[{name}]]."))
     if complaints:

@@ -50,6 +50,7 @@ def entry_table(entry: LogEntry) -> dict[str, Any]:
         "name": entry.name,
         "reading": entry.reading,
         "file": entry.file or None,
+        "samples_sha256": list(entry.samples_sha256) or None,
         "clock_offset_s": entry.clock_offset_s,
         "clock_drift_ppm": entry.clock_drift_ppm if entry.clock_offset_s is not None else None,
         "clock_by": entry.clock_by or None,

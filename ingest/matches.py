@@ -32,6 +32,7 @@ class LogEntry(Part):
     clock_correlation: Number = None
     clock_error_s: NotNegative = None
     file: Annotated[str, Field(pattern=STEM_PATTERN)] = ""  # telemetry file stem
+    samples_sha256: tuple[Annotated[str, Field(pattern=SHA256_PATTERN)], ...] = ()  # of its telemetry files, in order
 
 
 class Noted(Part):

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Literal, Protocol
 
 from ingest.errors import ReadingError
 from ingest.readings_examples import EXAMPLE_BINARY_READING, EXAMPLE_TEXT_READING, reading_text
+from ingest.toml_lines import MAX_BYTES
 
 if TYPE_CHECKING:
     from ingest.log import Provenance
@@ -176,7 +177,9 @@ def load_reading(path: str | Path) -> Reading:
     """A reading file. Raises ReadingError with file, line, key, what was found and the nearest known key."""
     file = Path(path)
     try:
-        text = file.read_bytes().decode("utf-8-sig")
+        with file.open("rb") as stream:
+            raw = stream.read(MAX_BYTES + 1)
+        text = raw.decode("utf-8-sig")
     except FileNotFoundError:
         raise ReadingError("there is no such reading file", file=file, mend="Check the name.") from None
     except IsADirectoryError:
@@ -187,6 +190,10 @@ def load_reading(path: str | Path) -> Reading:
         ) from None
     except OSError as error:
         raise ReadingError(f"cannot be read: {error.strerror}", file=file, mend="Check its permissions.") from None
+    if len(raw) > MAX_BYTES:
+        expected = f"at most {MAX_BYTES} bytes"
+        mend = "Name the .toml file, not the log."
+        raise ReadingError("is too large for a reading", file=file, expected=expected, mend=mend)
     return parse_reading(text, file=file)
 
 

@@ -12,7 +12,7 @@ from ingest.channels import QUANTITIES, parse_channel
 from ingest.delimited.words_units import KNOWN_SPELLINGS, parse_unit
 from ingest.errors import ReadingError, nearest
 from ingest.readings import Reading, ReadingChecksum, ReadingColumn, ReadingField, ReadingFrame
-from ingest.toml_lines import KeyPath, key_lines
+from ingest.toml_lines import KeyPath, key_lines, refuse_deep_keys
 
 _TEXT: Final = (str,)
 _WHOLE: Final = (int,)
@@ -130,7 +130,9 @@ class _Check:
 def checked_reading(text: str, file: object) -> Reading:
     """The Reading that a TOML text holds. Raises ReadingError."""
     try:
+        refuse_deep_keys(text)
         raw = tomllib.loads(text)
+        check = _Check(text, file)
     except tomllib.TOMLDecodeError as error:
         at = re.search(r"line (\d+), column \d+", str(error))
         what = re.sub(r" \(at .*\)$", "", str(error))
@@ -140,7 +142,10 @@ def checked_reading(text: str, file: object) -> Reading:
             line=int(at[1]) if at else max(1, text.count("\n") + 1),  # else it is the end that is missing
             mend="Put text between quotes, one key on each line.",
         ) from None
-    check = _Check(text, file)
+    except RecursionError:
+        raise ReadingError("is nested too deeply", file=file, mend="Write plain tables.") from None
+    except ValueError as error:  # an integer of thousands of digits
+        raise ReadingError(f"holds a value that cannot be read: {error}", file=file, mend="Correct it.") from None
     for name in raw:
         if name not in _TABLES:
             check.fail("has an unknown table", name, 0, None, name, nearest(name, _TABLES))

@@ -19,7 +19,9 @@ from ingest.telemetry import (
     ORDER_KEY,
     READ_AS_KEY,
     STREAM_KEY,
+    account,
     file_metadata,
+    intact,
     log_stem,
     read_entry,
     read_files,
@@ -95,12 +97,12 @@ class Stager:
         return hashlib.sha256(repr(shown).encode("utf-8", "replace")).hexdigest()
 
     def _kept(self, entry: LogEntry, read_as: str) -> Provenance | None:
-        """The provenance of samples that are there and were read in this very way."""
+        """The provenance of whole samples that are there and were read in this very way."""
         files = telemetry_files(self.folder, stem_of(entry))
         about = file_metadata(files[0]) if files else {}
-        if about.get(READ_AS_KEY) != read_as.encode() or METADATA_KEY not in about:
+        if about.get(READ_AS_KEY) != read_as.encode() or not intact(files, entry):
             return None
-        return Provenance.from_json(about[METADATA_KEY].decode("utf-8"))
+        return account(files)
 
     def _read(
         self, path: Path, original: Original, name: str, known: LogEntry | None, read_as: str, options: ReadOptions
@@ -135,6 +137,7 @@ class Stager:
                 }
                 for order, (stream, output) in enumerate(outputs.items()):
                     output.finish(about | {STREAM_KEY.decode(): stream, ORDER_KEY.decode(): str(order)})
+                samples = tuple(hash_file(output.temp) for output in outputs.values())
             done = not same
         except AfterboutError as error:
             if error.file == str(original.path):  # the user knows the file by the name that was given
@@ -146,15 +149,15 @@ class Stager:
         if same and known is not None:
             return Staged(known, "unchanged", provenance)
         entry = known or LogEntry(sha256=original.sha256, name=name)
-        entry = entry.model_copy(update={"reading": provenance.reading, "file": stem})
+        entry = entry.model_copy(update={"reading": provenance.reading, "file": stem, "samples_sha256": samples})
         targets = tuple(zip(outputs.values(), self._targets(stem, list(outputs)), strict=True))
         return Staged(entry, "added" if known is None else "read again", provenance, targets)
 
     def _same_as(self, entry: LogEntry, provenance: Provenance) -> bool:
         """Read with other options, but to the same end: an unrelated reading was added to the season."""
         files = telemetry_files(self.folder, stem_of(entry))
-        about = file_metadata(files[0]).get(METADATA_KEY) if files else None
-        return about is not None and Provenance.from_json(about.decode("utf-8")).to_json() == provenance.to_json()
+        before = account(files)
+        return before is not None and before.to_json() == provenance.to_json() and intact(files, entry)
 
     def _free_stem(self, name: str, sha256: str) -> str:
         """A name for new samples that no entry refers to, so that the match file alone switches to them."""

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 from ingest.errors import AfterboutError, SeasonError
 from ingest.matches import LogEntry, Match
+from ingest.sealed import unsealed
+from ingest.season_ledger import damaged, remember
 from ingest.store import PART_SUFFIX, hash_file
 from ingest.telemetry import read_files, stem_of, telemetry_files
 
@@ -33,14 +35,48 @@ def verify_season(season: Season) -> list[Problem]:
         season.readings()
     except AfterboutError as error:
         problems.append(Problem(error.file or "", str(error), error.mend))
+    problems += _silently_changed(season)
     used: set[Path] = set()
     for match in survey.matches:
         for entry in match.logs:
             problems += _entry_problems(season, match, entry, used)
     problems += _original_problems(season, used)
+    problems += _result_problems(season)
     # What the logs of an unreadable match refer to is not known: then nothing is called left over.
     if not survey.problems:
         problems += _left_over(season, used)
+    remember(season)
+    return problems
+
+
+def _silently_changed(season: Season) -> list[Problem]:
+    """What the ledger knows to be other than it was, though nobody wrote it."""
+    problems = []
+    for path in damaged(season):
+        if path.is_relative_to(season.results_path):
+            problems.append(_derived(season, path))
+            continue
+        what = "has changed, but nobody wrote to it: a disk or a copy damaged it"
+        mend = "Take it from a backup; or look through it, put it right and save it, which accepts it as it is."
+        problems.append(Problem(str(path), what, mend))
+    return problems
+
+
+def _derived(season: Season, path: Path) -> Problem:
+    mend = f"Remove it; it is made again by: afterbout season --season {season.root}"
+    return Problem(str(path), "is a damaged result", mend)
+
+
+def _result_problems(season: Season) -> list[Problem]:
+    """Kept results carry the hash of their bytes; what is damaged is not used, and made again."""
+    problems = []
+    for path in sorted(season.results_path.rglob("*.json")) if season.results_path.is_dir() else ():
+        if path.name.startswith("."):
+            continue
+        try:
+            unsealed(path.read_bytes())
+        except (OSError, ValueError, RecursionError):
+            problems.append(_derived(season, path))
     return problems
 
 
@@ -60,8 +96,22 @@ def _entry_problems(season: Season, match: Match, entry: LogEntry, used: set[Pat
     if not files:
         problems.append(Problem(str(folder), f"the samples of {entry.name} are missing", f"Read it again: {again}"))
         return problems
+    stated = entry.samples_sha256
+    if stated and len(stated) != len(files):
+        what = f"{len(files)} files of samples of {entry.name} are there, {len(stated)} were written"
+        return [*problems, Problem(str(folder), what, f"Read it again: {again}")]
+    for path, sha256 in zip(files, stated, strict=False):
+        try:
+            changed = hash_file(path) != sha256
+        except AfterboutError as error:
+            return [*problems, Problem(str(path), error.what, error.mend)]
+        if changed:
+            what = f"has changed: its bytes no longer give the hash that matches/{match.id}.toml states"
+            problems.append(Problem(str(path), what, f"Read the log again: {again}"))
+    if problems:
+        return problems
     try:
-        log = read_files(files, entry, check=True)
+        log = read_files(files, entry)
     except SeasonError as error:
         problems.append(Problem(error.file or "", error.what, f"Remove it and read the log again: {again}"))
         return problems

@@ -9,14 +9,17 @@ from pathlib import Path
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from ingest.errors import SeasonError
+from ingest.errors import AfterboutError, SeasonError
 from ingest.log import METADATA_KEY, Log, Provenance, Stream
 from ingest.matches import LogEntry
 from ingest.places import parquet_source
+from ingest.store import hash_file
 
 STREAM_KEY = b"afterbout.stream"
 ORDER_KEY = b"afterbout.order"
 READ_AS_KEY = b"afterbout.read_as"  # what decided the reading: the same again need not be read again
+# What damaged samples and their metadata make of pyarrow, json and the account of a log.
+_DAMAGE = (OSError, pa.ArrowException, ValueError, KeyError, TypeError, AttributeError, RecursionError)
 _SLUG_LENGTH = 40  # our choice: recognisable, and far from the limits of file names
 
 
@@ -58,22 +61,20 @@ def read_entry(folder: Path, entry: LogEntry, columns: Sequence[str] | None, men
     return read_files(files, entry, columns, mend)
 
 
-def read_files(
-    files: Sequence[Path], entry: LogEntry, columns: Sequence[str] | None = None, mend: str = "", check: bool = False
-) -> Log:
-    """Parquet files as one Log. check: verify the checksum of every page. Raises SeasonError."""
+def read_files(files: Sequence[Path], entry: LogEntry, columns: Sequence[str] | None = None, mend: str = "") -> Log:
+    """Parquet files as one Log, the checksum of every page looked at. Raises SeasonError."""
     streams = []
     provenance: Provenance | None = None
     for path in files:
         try:
-            with pq.ParquetFile(parquet_source(path), page_checksum_verification=check) as file:
+            with pq.ParquetFile(parquet_source(path), page_checksum_verification=True) as file:
                 about = file.metadata.metadata or {}
                 names = file.schema_arrow.names
                 wanted = None if columns is None else [n for n in names if n in ("time_s", "recording", *columns)]
                 table = file.read(columns=wanted)
             if provenance is None and METADATA_KEY in about:
                 provenance = Provenance.from_json(about[METADATA_KEY].decode("utf-8"))
-        except (OSError, pa.ArrowException, ValueError, KeyError, TypeError) as error:
+        except _DAMAGE as error:
             first = (str(error).splitlines() or ["no reason given"])[0]
             raise SeasonError(f"the samples cannot be read: {first}", file=path, mend=mend) from None
         if "time_s" not in table.column_names:
@@ -82,6 +83,26 @@ def read_files(
         streams.append(Stream(name, table))
     rows = max((stream.table.num_rows for stream in streams), default=0)
     return Log(tuple(streams), provenance or Provenance(entry.name, entry.sha256, "parquet", rows=rows))
+
+
+def intact(files: Sequence[Path], entry: LogEntry) -> bool:
+    """Whether samples are those that were written: by their hashes, or where none are stated by their checksums."""
+    try:
+        if entry.samples_sha256:
+            return tuple(hash_file(path) for path in files) == entry.samples_sha256
+        read_files(files, entry)
+    except AfterboutError:
+        return False
+    return True
+
+
+def account(files: Sequence[Path]) -> Provenance | None:
+    """The account of the log that lies with its samples; None where it is not there or damaged."""
+    about = file_metadata(files[0]) if files else {}
+    try:
+        return Provenance.from_json(about[METADATA_KEY].decode("utf-8"))
+    except _DAMAGE:
+        return None
 
 
 def file_metadata(path: Path) -> dict[bytes, bytes]:

@@ -12,6 +12,8 @@ from bisect import bisect_right
 
 KeyPath = tuple[str | int, ...]
 
+MAX_BYTES = 1_000_000  # our choice: a season's longest description is some 10 kB; more is not a description
+
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 _QUOTED_KEY = re.compile(r"\"(?:[^\"\\]|\\.)*\"|'[^']*'")
 _SPACE = re.compile(r"[ \t]*")
@@ -23,12 +25,24 @@ _ENDS = {
     "'": re.compile(r"[^']*'"),
 }
 _PLAIN_VALUE = re.compile(r"[^,\]}#\n]+")
+_DEEPEST = 16  # our choice: no description of ours goes deeper than five
+# A key of more parts than that: the standard reader's time and memory for it grow with the square of their number.
+_LONG_KEY = re.compile(
+    r"(?<![A-Za-z0-9_-])(?:(?:[A-Za-z0-9_-]++|\"[^\"\n]*+\"|'[^'\n]*+')[ \t]*+\.[ \t]*+){%d}" % (4 * _DEEPEST)
+)
+
+
+def refuse_deep_keys(text: str) -> None:
+    """Raises RecursionError for a text with a key so deep that reading it would take all memory."""
+    if _LONG_KEY.search(text) is not None:
+        raise RecursionError("a key of too many parts")
 
 
 def key_lines(text: str) -> dict[KeyPath, int]:
     """1-based line of every table header, key and array element of a valid TOML text.
 
-    Keys are paths: ("wire", 2, "gauge") is the gauge of the third [[wire]], ("wire", 2) its header.
+    Keys are paths: ("wire", 2, "gauge") is the gauge of the third [[wire]], ("wire", 2) its header. Raises
+    RecursionError where it is nested too deeply.
     """
     return _Walker(text).walk()
 
@@ -63,6 +77,8 @@ class _Walker:
         return found.group()
 
     def _note(self, path: KeyPath, line: int) -> None:
+        if len(path) > 4 * _DEEPEST:
+            raise RecursionError("nested too deeply")
         for length in range(1, len(path) + 1):
             self.lines.setdefault(path[:length], line)
 
