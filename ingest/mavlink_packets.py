@@ -243,6 +243,8 @@ def _joined(parts: list[Packets]) -> Packets:
 
 
 def split_by(some: Packets, values: NDArray[Any]) -> Iterator[tuple[int, Packets]]:
-    """Packets apart by the figure that tells one instance from another."""
+    """Packets apart by the figure that tells one instance from another; -1 where it is no number."""
+    if values.dtype.kind == "f":
+        values = np.where(np.isfinite(values), values, -1.0)
     for value in np.unique(values):
         yield int(value), _taken(some, values == value)

@@ -28,7 +28,8 @@ _PLAIN_VALUE = re.compile(r"[^,\]}#\n]+")
 _DEEPEST = 16  # our choice: no description of ours goes deeper than five
 # A key of more parts than that: the standard reader's time and memory for it grow with the square of their number.
 _LONG_KEY = re.compile(
-    r"(?<![A-Za-z0-9_-])(?:(?:[A-Za-z0-9_-]++|\"[^\"\n]*+\"|'[^'\n]*+')[ \t]*+\.[ \t]*+){%d}" % (4 * _DEEPEST)
+    r"(?<![A-Za-z0-9_-])(?:(?:[A-Za-z0-9_-]++|\"[^\"\n]*+\"|'[^'\n]*+')[ \t]*+\.[ \t]*+)"
+    rf"{{{4 * _DEEPEST}}}"
 )
 
 
