@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from analysis.metric_kinds import CATALOGUE, Metric
 from analysis.season_rows import MatchRow
-from analysis.statistics import LEVEL, ChangePoint, Trend, change_point, holm, theil_sen
+from analysis.statistics import LEVEL, MOST_VALUES, ChangePoint, Trend, change_point, holm, theil_sen, thinned
 from ingest.builds import Build
 
 # Figures that a sound robot repeats match after match, whoever it meets.
@@ -82,17 +85,20 @@ def _series(rows: Sequence[MatchRow]) -> list[tuple[str, str]]:
 
 
 def _look(name: str, part: str, rows: Sequence[MatchRow], level: float) -> _Looked:
-    found: list[tuple[MatchRow, Metric]] = [
-        (row, metric) for row in rows if (metric := row.metric(name, part)) is not None
+    found: list[tuple[int, MatchRow, Metric]] = [
+        (i, row, metric) for i, row in enumerate(rows) if (metric := row.metric(name, part)) is not None
     ]
-    conditions = [m.at for _, m in found]
-    usual = max(set(conditions), key=conditions.count)
-    found = [(row, m) for row, m in found if m.at == usual]
-    values = tuple(m.value for _, m in found)
-    kept = tuple(row for row, _ in found)
+    usual = Counter(m.at for _, _, m in found).most_common(1)[0][0]
+    found = [one for one in found if one[2].at == usual]
+    values = tuple(m.value for _, _, m in found)
+    kept = tuple(row for _, row, _ in found)
+    place = [i for i, _, _ in found]
     if len(values) < LEAST_MATCHES:
         return _Looked(name, part, kept, values, None, None)
-    place = [list(rows).index(row) for row in kept]
+    if len(kept) > MOST_VALUES:  # a step is then placed to the nearest of them
+        chosen = thinned(np.arange(len(kept)))
+        kept, values = tuple(kept[i] for i in chosen), tuple(values[i] for i in chosen)
+        place = [place[i] for i in chosen]
     return _Looked(name, part, kept, values, change_point(values, level), theil_sen(place, values, level))
 
 

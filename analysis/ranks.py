@@ -69,6 +69,13 @@ def inversion_shares(groups: tuple[int, ...]) -> Floats:
     return shares
 
 
+def inversion_spread(groups: npt.NDArray[np.int64]) -> float:
+    """Standard deviation of the number of inversions (Kendall 1938, with ties); about normal from some ten places."""
+    n = int(groups.sum())
+    ties = float((groups * (groups - 1) * (2 * groups + 5)).sum())
+    return float(np.sqrt((n * (n - 1) * (2 * n + 5) - ties) / 72))
+
+
 def lower_rank(shares: npt.ArrayLike, level: float) -> tuple[int, float]:
     """(k, level achieved): the k-th smallest and the k-th largest difference hold the shift with at least `level`.
 

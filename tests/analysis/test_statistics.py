@@ -266,3 +266,24 @@ def test_change_point_p_by_every_order() -> None:
 def test_nothing_is_made_up_from_nothing(call: object) -> None:
     with pytest.raises(ValueError, match=r"."):
         call()  # type: ignore[operator]
+
+
+def test_the_normal_law_of_a_trend_carries_on_where_counting_stops() -> None:
+    """61 values, some of the same time: against Kendall's exact distribution, and SciPy's test with ties."""
+    rng = np.random.default_rng(8)
+    t = np.repeat(np.arange(41.0), [2] * 20 + [1] * 21)
+    y = 0.01 * t + rng.normal(size=61)
+    found = stats.theil_sen(t, y)
+    shares = inversion_shares((2,) * 20 + (1,) * 21)
+    rise = np.sign((y[None, :] - y[:, None]) * (t[None, :] > t[:, None]))
+    fewest = int(min((rise > 0).sum(), (rise < 0).sum()))
+    assert found.p == pytest.approx(2 * shares[: fewest + 1].sum(), abs=2e-3)
+    assert found.p == pytest.approx(kendalltau(t, y, method="asymptotic").pvalue, abs=0.02)
+    exact = stats.theil_sen(t[:60], y[:60])
+    assert (found.low, found.high) == pytest.approx((exact.low, exact.high), abs=0.1 * (exact.high - exact.low))
+
+
+def test_a_very_long_series_is_told_from_a_thousand_of_it() -> None:
+    y = np.arange(20_000.0) * 0.5
+    found = stats.theil_sen(np.arange(20_000.0), y)
+    assert (found.slope, found.n) == (pytest.approx(0.5), 1000)
