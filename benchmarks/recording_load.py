@@ -28,8 +28,8 @@ from typing import Any
 
 import numpy as np
 
-from dashboard.commands.record import prepare
 from dashboard.cli import parser
+from dashboard.commands.record import prepare
 from ingest.record.blocks import read_packets, unpack_can
 from ingest.record.ending import Stop
 from ingest.record.session import Session

@@ -9,6 +9,7 @@ import time
 from collections.abc import Sequence
 from typing import Final, TextIO
 
+from dashboard.live_words import CURRENT_S, clock_text, lost_text, number, size_text
 from ingest.record.live import Live, SourceView, Value
 from ingest.record.session import Session
 
@@ -16,7 +17,6 @@ REDRAW_S: Final = 0.5  # our choice: as often as an eye can read a figure
 PLAIN_S: Final = 5.0  # our choice: a log of the recording that stays readable
 MOST_ROWS: Final = 40
 _UP, _CLEAR, _CLEAR_BELOW = "\x1b[{}A\r", "\x1b[K", "\x1b[J"
-CURRENT_S: Final = 2.0  # a figure that is older is marked: nothing newer came
 
 
 class Screen:
@@ -111,17 +111,6 @@ def source_line(view: SourceView, now_s: float) -> str:
     return "   ".join(part for part in parts if part)
 
 
-def lost_text(view: SourceView) -> str:
-    """Bad rows or frames, and what the system says it lost."""
-    words = [f"{view.decoder.bad:,} bad" if view.decoder.word else ""]
-    words += [f"{count:,} {word}" for word, count in view.source.lost().items()]
-    if view.unseen:
-        words.append("recorded faster than it can be shown")
-    if view.gaps:
-        words.append(f"{len(view.gaps)} {'gap' if len(view.gaps) == 1 else 'gaps'}")
-    return ", ".join(word for word in words if word)
-
-
 def value_line(value: Value, now_s: float) -> str:
     old = f"   {now_s - value.seen_s:.0f} s old" if now_s - value.seen_s > CURRENT_S else ""
     unit = f" {value.unit}" if value.unit else ""
@@ -163,24 +152,3 @@ def plain_line(session: Session) -> str:
     ]
     parts += [alarm.sentence for alarm in session.live.alarms if alarm.now]
     return "; ".join(parts)
-
-
-def number(value: float) -> str:
-    if not math.isfinite(value):
-        return "none"
-    if abs(value) >= 1000.0:
-        return f"{value:,.0f}"
-    return f"{value:.2f}" if abs(value) < 100.0 else f"{value:.1f}"
-
-
-def size_text(size: float) -> str:
-    for unit, factor in (("GB", 1e9), ("MB", 1e6), ("kB", 1e3)):
-        if size >= factor:
-            return f"{size / factor:.1f} {unit}"
-    return f"{size:.0f} B"
-
-
-def clock_text(seconds: float) -> str:
-    minutes, rest = divmod(int(seconds), 60)
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"

@@ -33,8 +33,9 @@ The event's rules come first. afterbout only listens; it sends nothing."""
 
 def run(args: argparse.Namespace) -> int:
     from dashboard.cli import EXIT_DONE
+    from dashboard.live_words import size_text
     from dashboard.record_document import record_document
-    from dashboard.record_screen import Screen, size_text
+    from dashboard.record_screen import Screen
     from ingest.record.ending import STOPS, Stop
     from ingest.season import Season
 
@@ -78,9 +79,8 @@ def _check_match(match: str, season: Season | None) -> None:
 
 def prepare(args: argparse.Namespace, season: Season | None) -> Session:
     """Everything that can be wrong in the words of the command is found here, before anything is opened."""
-    from ingest.record.blocks import SourceNote
-
     from dashboard.reviewing import read_options
+    from ingest.record.blocks import SourceNote
     from ingest.record.figures import decoder_for
     from ingest.record.limits import limits_of
     from ingest.record.live import Live, SourceView
@@ -210,7 +210,8 @@ def _add(args: argparse.Namespace, session: Session, outcome: Outcome) -> Any:
 
 def _tell(args: argparse.Namespace, session: Session, outcome: Outcome, result: Any) -> None:
     from dashboard.commands.add import tell
-    from dashboard.record_screen import alarm_lines, extreme_lines, lost_text
+    from dashboard.live_words import lost_text
+    from dashboard.record_screen import alarm_lines, extreme_lines
 
     for view in session.live.views:
         say(f"{view.name}: {view.packets:,} packets, {view.bytes:,} bytes. {lost_text(view)}".rstrip(" ."))

@@ -1,0 +1,351 @@
+"""`record` as a user runs it: real processes, pseudo-terminals, sockets and signals; every ending leaves a log."""
+
+from __future__ import annotations
+
+import json
+import os
+import select
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from jsonschema import Draft202012Validator
+
+from ingest.formats import read_log
+from ingest.record.blocks import read_packets
+
+ROOT = Path(__file__).resolve().parents[2]
+SCHEMA = json.loads((ROOT / "dashboard" / "schemas" / "record.schema.json").read_text("utf-8"))
+Command = Callable[..., Any]
+HEADER = b"time_ms,pack_voltage_V,pack_current_A\n"
+
+posix = pytest.mark.skipif(sys.platform == "win32", reason="signals and pseudo-terminals of POSIX")
+
+
+def row(n: int, volts: float = 24.0, amps: float = 10.0) -> bytes:
+    return b"%d,%.2f,%.1f\n" % (10 * n, volts, amps)
+
+
+def kept(path: Path, number: int = 0) -> bytes:
+    return b"".join(packet.data for packet in read_packets(path) if packet.source == number)
+
+
+class Recording:
+    """A process that records; its words are gathered as they come."""
+
+    def __init__(self, *words: str | Path, **more: Any) -> None:
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "dashboard.cli", "record", *map(str, words)],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])},
+            **more,
+        )
+        self.err = b""
+        self._reader = threading.Thread(target=self._gather, daemon=True)
+        self._reader.start()
+
+    def _gather(self) -> None:
+        assert self.process.stderr is not None
+        for line in self.process.stderr:
+            self.err += line
+
+    def wait_for(self, met: Callable[[], bool], seconds: float = 20.0) -> None:
+        until = time.monotonic() + seconds
+        while not met():
+            assert time.monotonic() < until and self.process.poll() is None, self.err.decode()
+            time.sleep(0.02)
+
+    def end(self, number: int | None = None) -> tuple[int, str]:
+        """(exit code, stdout), after a signal or when it ends by itself."""
+        if number is not None:
+            self.process.send_signal(number)
+        assert self.process.stdout is not None
+        out = self.process.stdout.read().decode()
+        code = self.process.wait(30)
+        self._reader.join(5)
+        return code, out
+
+
+class Port:
+    """A pseudo-terminal at a path of our choice, as a cable that can be pulled."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.plug()
+
+    def plug(self) -> None:
+        import tty
+
+        self.master, slave = os.openpty()
+        tty.setraw(slave)
+        self.path.symlink_to(os.ttyname(slave))
+        self._slave = slave
+
+    def pull(self) -> None:
+        os.close(self.master)
+        os.close(self._slave)
+        self.path.unlink()
+
+    def say(self, data: bytes) -> None:
+        while data:
+            data = data[os.write(self.master, data) :]
+
+    def heard(self) -> bytes:
+        ready, _, _ = select.select([self.master], [], [], 0.05)
+        return os.read(self.master, 4096) if ready else b""
+
+
+@pytest.fixture
+def port(tmp_path: Path) -> Iterator[Port]:
+    pytest.importorskip("serial", reason="the serial extra is not installed")
+    made = Port(tmp_path / "port")
+    yield made
+    made.pull()
+
+
+@pytest.fixture(scope="module")
+def invented(tmp_path_factory: pytest.TempPathFactory, afterbout: Command) -> tuple[Path, dict[str, Any]]:
+    """Four seconds of the invented stream, and the document that was printed."""
+    path = tmp_path_factory.mktemp("record") / "x.rec"
+    ran = afterbout("record", "demo:", "--out", path, "--for", "4", "--json")
+    assert ran.code == 0, ran.err
+    return path, ran.json
+
+
+def test_the_document_fits_its_schema_and_tells_what_came(invented: tuple[Path, dict[str, Any]]) -> None:
+    path, document = invented
+    Draft202012Validator(SCHEMA).validate(document)
+    assert document["files"] == [str(path)] and document["stopped_by"] == "time" and document["error"] is None
+    assert document["bytes_written"] == path.stat().st_size
+    (source,) = document["sources"]
+    assert source["bytes"] == len(kept(path))
+    lines = kept(path).decode().splitlines()
+    assert source["rows_or_frames"] == {"word": "lines", "good": len(lines) - 1, "bad": 0}
+    volts = [float(line.split(",")[1]) for line in lines[1:]]
+    assert document["lowest_voltage"]["value"] == min(volts)
+    assert document["highest_current"]["value"] == max(float(line.split(",")[2]) for line in lines[1:])
+
+
+def test_the_recording_is_a_log_like_any_other(invented: tuple[Path, dict[str, Any]], afterbout: Command) -> None:
+    path, document = invented
+    log = read_log(path)
+    assert {"pack_voltage_V", "weapon_current_A", "receiver_rail_voltage_V"} <= set(log.channels)
+    ran = afterbout("inspect", path, "--json")
+    assert ran.code == 0 and ran.json["files"][0]["refused"] is None
+    assert ran.json["files"][0]["rows"] == document["sources"][0]["rows_or_frames"]["good"]
+    ran = afterbout("review", path, "--cells", "6", "--json")
+    assert ran.code == 0 and ran.json["match"]["verdict"] in ("within", "close", "over", "unknown")
+
+
+def test_it_is_added_to_a_match_at_once(tmp_path: Path, afterbout: Command) -> None:
+    season = tmp_path / "season"
+    assert afterbout("new", season, "--class", "3lb", "--yes").code == 0
+    ran = afterbout("record", "demo:", "--out", tmp_path / "x.rec", "--for", "2", "--season", season, "--match", "t01",
+                    "--json")  # fmt: skip
+    assert ran.code == 0, ran.err
+    assert ran.json["added"]["match"] == "t01" and ran.json["added"]["logs"][0]["status"] == "added"
+    Draft202012Validator(SCHEMA).validate(ran.json)
+    again = afterbout("add", tmp_path / "x.rec", "--season", season, "--match", "t01", "--json")
+    assert again.code == 0 and not again.json["changed"]
+    ran = afterbout("record", "demo:", "--out", tmp_path / "y.rec", "--for", "1", "--season", season, "--match", "T 1")
+    assert ran.code == 2 and "is no match id" in ran.err and not (tmp_path / "y.rec").exists()
+
+
+@posix
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, getattr(signal, "SIGHUP", signal.SIGINT)])
+def test_a_signal_ends_it_well_and_nothing_was_sent(tmp_path: Path, port: Port, number: int) -> None:
+    made = Recording(f"serial:{port.path}@921600", "--out", tmp_path / "x.rec", "--json")
+    made.wait_for(lambda: (tmp_path / "x.rec").exists())
+    sent = HEADER
+    port.say(HEADER)
+    for n in range(200):
+        port.say(row(n))
+        sent += row(n)
+    time.sleep(0.3)
+    code, out = made.end(number)
+    document = json.loads(out)
+    assert code == 0, made.err.decode()
+    assert kept(tmp_path / "x.rec") == sent
+    assert document["stopped_by"] == {2: "asked", 15: "terminated", 1: "hangup"}[number]
+    assert port.heard() == b""
+    assert b"Blade or belt off" in made.err and b"Wheels raised" in made.err and b"not on a charger" in made.err
+    assert read_log(tmp_path / "x.rec").samples == 200
+
+
+@posix
+def test_closing_the_terminal_ends_it_well(tmp_path: Path) -> None:
+    import pty
+
+    out = tmp_path / "x.rec"
+    pid, terminal = pty.fork()
+    if pid == 0:
+        os.environ["PYTHONPATH"] = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])
+        os.execv(sys.executable, [sys.executable, "-m", "dashboard.cli", "record", "demo:", "--out", str(out)])
+    said, until = b"", time.monotonic() + 20
+    while b"pack_voltage_V" not in said and time.monotonic() < until:
+        said += os.read(terminal, 4096)
+    text = said.decode()
+    assert "recording to x.rec" in text and "Ctrl-C ends it." in text and "disk left" in text
+    time.sleep(0.5)
+    os.close(terminal)
+    _, status = os.waitpid(pid, 0)
+    assert os.waitstatus_to_exitcode(status) == 0
+    assert read_log(out).samples > 50
+
+
+@posix
+def test_on_a_terminal_it_waits_for_enter_before_a_physical_source(tmp_path: Path, port: Port) -> None:
+    import pty
+
+    out = tmp_path / "x.rec"
+    pid, terminal = pty.fork()
+    if pid == 0:
+        os.environ["PYTHONPATH"] = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])
+        words = ["record", f"serial:{port.path}", "--out", str(out)]
+        os.execv(sys.executable, [sys.executable, "-m", "dashboard.cli", *words])
+    said, until = b"", time.monotonic() + 20
+    while b"Enter to go on" not in said and time.monotonic() < until:
+        said += os.read(terminal, 4096)
+    assert b"Blade or belt off" in said
+    time.sleep(0.3)
+    assert not out.exists()
+    os.write(terminal, b"\n")
+    while not out.exists() and time.monotonic() < until:
+        time.sleep(0.05)
+    port.say(HEADER + b"".join(row(n) for n in range(30)))
+    time.sleep(0.5)
+    os.write(terminal, b"\x03")  # Ctrl-C, as the terminal sends it
+    while True:
+        try:
+            piece = os.read(terminal, 4096)
+        except OSError:
+            break
+        if not piece:
+            break
+        said += piece
+    _, status = os.waitpid(pid, 0)
+    assert os.waitstatus_to_exitcode(status) == 0, said.decode()
+    assert b"stopped by Ctrl-C" in said and read_log(out).samples == 30
+    assert port.heard() == b""
+
+
+@posix
+def test_a_pulled_cable_is_a_gap_and_the_rest_is_there(tmp_path: Path, port: Port) -> None:
+    made = Recording(f"serial:{port.path}", "--out", tmp_path / "x.rec", "--json")
+    made.wait_for(lambda: (tmp_path / "x.rec").exists())
+    port.say(HEADER + b"".join(row(n) for n in range(50)))
+    time.sleep(0.4)
+    port.pull()
+    made.wait_for(lambda: b"vanished" in made.err)
+    port.plug()
+    made.wait_for(lambda: b"is back" in made.err)
+    port.say(b"".join(row(n) for n in range(100, 150)))
+    time.sleep(0.4)
+    code, out = made.end(signal.SIGINT)
+    assert code == 0, made.err.decode()
+    document = json.loads(out)
+    Draft202012Validator(SCHEMA).validate(document)
+    assert kept(tmp_path / "x.rec") == HEADER + b"".join(row(n) for n in [*range(50), *range(100, 150)])
+    (gap,) = document["sources"][0]["gaps"]
+    assert gap["end_s"] > gap["start_s"] and [e["kind"] for e in document["events"]] == ["lost", "back"]
+
+
+def test_several_sources_at_once_on_one_clock(tmp_path: Path) -> None:
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        probe.bind(("127.0.0.1", 0))
+        number = probe.getsockname()[1]
+    made = Recording("demo:", f"udp:{number}", "--out", tmp_path / "x.rec", "--json", "--for", "3")
+    made.wait_for(lambda: (tmp_path / "x.rec").exists())
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
+        for n in range(40):
+            sender.sendto((HEADER if n == 0 else b"") + row(n), ("127.0.0.1", number))
+            time.sleep(0.02)
+    code, out = made.end()
+    assert code == 0, made.err.decode()
+    document = json.loads(out)
+    assert [s["name"] for s in document["sources"]] == ["demo", f"udp{number}"]
+    assert kept(tmp_path / "x.rec", 1) == HEADER + b"".join(row(n) for n in range(40))
+    packets = list(read_packets(tmp_path / "x.rec"))
+    for source in (0, 1):
+        stamps = [packet.t_ns for packet in packets if packet.source == source]
+        assert stamps == sorted(stamps) and stamps[0] >= 0 and stamps[-1] < 10_000_000_000
+
+
+@posix
+def test_a_disk_that_takes_no_more_ends_it_with_what_was_written(tmp_path: Path) -> None:
+    import resource
+
+    made = Recording(
+        "demo:", "--out", tmp_path / "x.rec", "--json",
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (12_000, 12_000)),
+    )  # fmt: skip
+    code, out = made.end()
+    document = json.loads(out)
+    Draft202012Validator(SCHEMA).validate(document)
+    assert code == 1 and document["stopped_by"] == "disk" and "x.rec" in document["error"]
+    assert b"File too large" in made.err and b"Traceback" not in made.err
+    assert len(kept(tmp_path / "x.rec")) > 5000 and read_log(tmp_path / "x.rec").samples > 50
+
+
+def test_triggers_and_rotation_from_the_command(tmp_path: Path, afterbout: Command) -> None:
+    out = tmp_path / "x.rec"
+    ran = afterbout("record", "demo:", "--out", out, "--start-when", "weapon_speed_rpm > 500", "--for", "3",
+                    "--rotate-every", "1s", "--json")  # fmt: skip
+    assert ran.code == 0, ran.err
+    assert ran.json["start_s"] > 1.5 and len(ran.json["files"]) >= 3
+    for path in map(Path, ran.json["files"]):
+        assert "weapon_speed_rpm" in read_log(path).to_pandas()
+    ran = afterbout("record", "demo:", "--out", out, "--start-when", "nonsense_V > 1", "--for", "1", "--stop-when",
+                    "pack_voltage_V > 0")  # fmt: skip
+    assert ran.code == 2 and "is there already" not in ran.out
+
+
+def test_ratings_that_are_passed_are_said_while_it_runs(tmp_path: Path, afterbout: Command) -> None:
+    (tmp_path / "b.toml").write_text(
+        '[build]\nid = "b"\n[pack]\ncells = 6\n[[wire]]\nid = "lead"\nfrom = "pack"\nto = "weapon"\n'
+        'gauge = "12 AWG"\nlength_mm = 200\n[[controller]]\nid = "weapon"\nburst_A = 30\nburst_s = 5\n'
+    )
+    out, build = tmp_path / "x.rec", tmp_path / "b.toml"
+    ran = afterbout("record", "demo:", "--out", out, "--for", "4", "--build", build, "--json")
+    assert ran.code == 0, ran.err
+    (alarm,) = ran.json["alarms"]
+    assert alarm["channel"] == "weapon_current_A" and alarm["limit"] == 30 and alarm["worst"] > 30
+    assert "OVER weapon_current_A" in ran.err and "b.toml weapon.burst_A" in ran.err
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "said"),
+    [
+        (("telepathy:",), 2, "is no source"),
+        (("demo:", "--match", "m01"), 2, "--match needs --season"),
+        (("demo:", "--start-when", "much"), 2, "is no condition"),
+        (("demo:", "--rotate-every", "often"), 2, "is no length"),
+        (("demo:", "--for", "0"), 2, "must be above zero"),
+        (("demo:", "--reading", "other=r.toml"), 2, "names no source"),
+        (("serial:/dev/none-such",), 1, "cannot be opened"),
+        (("can:socketcan:none7",), 1, "cannot be opened"),
+        (("udp:203.0.113.9:9000",), 1, "cannot listen there"),
+    ],
+)
+def test_what_is_wrong_is_said_before_anything_is_written(
+    words: tuple[str, ...], code: int, said: str, tmp_path: Path, afterbout: Command
+) -> None:
+    ran = afterbout("record", *words, "--out", tmp_path / "x.rec")
+    assert (ran.code, said in ran.err, "Traceback" in ran.err) == (code, True, False), ran.err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_recording_is_never_written_over(invented: tuple[Path, dict[str, Any]], afterbout: Command) -> None:
+    path, _ = invented
+    before = path.read_bytes()
+    ran = afterbout("record", "demo:", "--out", path, "--for", "1")
+    assert ran.code == 2 and "--append" in ran.err and path.read_bytes() == before

@@ -1,0 +1,232 @@
+"""CAN on python-can's virtual and UDP multicast buses, and the kernel's frames over real sockets."""
+
+from __future__ import annotations
+
+import socket
+import struct
+import sys
+import threading
+import time
+from collections.abc import Iterator
+
+import pytest
+
+from ingest.errors import MissingExtra, SourceError
+from ingest.record.blocks import unpack_can
+from ingest.record.sources.base import RecordClock, SourceGone, Stamped
+from ingest.record.sources.can import BusSource, SocketCanSource, make_can_source, packed_frame
+
+can = pytest.importorskip("can", reason="the can extra is not installed")
+
+MESSAGES = (
+    dict(arbitration_id=0x123, data=b"\x01\x02\x03", is_extended_id=False),
+    dict(arbitration_id=0x1ABCDEF0, data=bytes(range(8)), is_extended_id=True),
+    dict(arbitration_id=0x7FF, data=b"", is_extended_id=False),
+    dict(arbitration_id=0x100, is_remote_frame=True, dlc=4, is_extended_id=False),
+    dict(arbitration_id=0x200, data=bytes(range(64)), is_fd=True, bitrate_switch=True, is_extended_id=False),
+)
+
+
+def frames(source: BusSource | SocketCanSource, enough: int, seconds: float = 5.0) -> list[Stamped]:
+    found: list[Stamped] = []
+    until = time.monotonic() + seconds
+    while len(found) < enough and time.monotonic() < until:
+        found += source.read(0.1)
+    return found
+
+
+def check_same(found: list[Stamped]) -> None:
+    assert len(found) == len(MESSAGES)
+    for (_, packed), sent in zip(found, MESSAGES, strict=True):
+        frame = unpack_can(packed)
+        assert frame.frame_id == sent["arbitration_id"] and frame.extended == sent["is_extended_id"]
+        assert frame.data == sent.get("data", b"") and frame.remote == sent.get("is_remote_frame", False)
+        assert frame.fd == sent.get("is_fd", False)
+
+
+@pytest.fixture(params=["virtual:afterbout-test", "udp_multicast:239.74.163.77"])
+def bus_pair(request: pytest.FixtureRequest) -> Iterator[tuple[BusSource, object]]:
+    interface, _, channel = request.param.partition(":")
+    source = make_can_source(f"can:{request.param}", "bus")
+    assert isinstance(source, BusSource)
+    try:
+        source.open(RecordClock())
+    except SourceError as error:
+        if interface == "udp_multicast" and "multicast" in str(error):
+            pytest.skip(f"no multicast on this machine: {error}")
+        raise
+    with can.Bus(interface=interface, channel=channel, receive_own_messages=False) as sender:
+        yield source, sender
+    source.close()
+
+
+def test_frames_of_every_kind_come_as_they_were_sent(bus_pair: tuple[BusSource, object]) -> None:
+    source, sender = bus_pair
+    for message in MESSAGES:
+        sender.send(can.Message(**message))  # type: ignore[attr-defined]
+    check_same(frames(source, len(MESSAGES)))
+    assert source.lost() == {}
+
+
+def test_a_burst_comes_whole_in_order_with_its_own_times(bus_pair: tuple[BusSource, object]) -> None:
+    source, sender = bus_pair
+
+    def send() -> None:
+        for number in range(3000):
+            sender.send(  # type: ignore[attr-defined]
+                can.Message(arbitration_id=0x10, data=struct.pack("<I", number), is_extended_id=False)
+            )
+            if number % 100 == 99:
+                time.sleep(0.01)
+
+    sending = threading.Thread(target=send)
+    sending.start()
+    found = frames(source, 3000)
+    sending.join()
+    assert [struct.unpack("<I", unpack_can(raw).data)[0] for _, raw in found] == list(range(3000))
+    stamps = [stamp for stamp, _ in found]
+    assert stamps == sorted(stamps)
+    assert len(set(stamps)) > 1500  # the frames' own stamps, not one for each reading
+
+
+def test_nothing_of_ours_appears_on_the_bus(bus_pair: tuple[BusSource, object]) -> None:
+    source, sender = bus_pair
+    sender.send(can.Message(arbitration_id=1, data=b"x"))  # type: ignore[attr-defined]
+    assert len(frames(source, 1)) == 1
+    on_the_bus = []
+    while (message := sender.recv(0.2)) is not None:  # type: ignore[attr-defined]
+        on_the_bus.append(message.arbitration_id)
+    assert set(on_the_bus) <= {1}  # at most its own frame, which multicast gives back
+
+
+def test_another_programs_datagrams_are_counted_not_kept() -> None:
+    source = make_can_source("can:udp_multicast:239.74.163.78", "bus")
+    try:
+        source.open(RecordClock())
+    except SourceError as error:
+        pytest.skip(f"no multicast on this machine: {error}")
+    try:
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
+            for junk in (b"hello", b"\x81\xa1a\x01", b"\xc1", b""):
+                other.sendto(junk, ("239.74.163.78", 43113))
+        assert frames(source, 1, 0.3) == []  # type: ignore[arg-type]
+        assert source.lost() == {"no frame": 4}
+    finally:
+        source.close()
+
+
+def kernel_frame(word: int, data: bytes, fd: bool = False, flags: int = 0, length: int | None = None) -> bytes:
+    """struct can_frame and canfd_frame as linux/can.h lays them out."""
+    size = 64 if fd else 8
+    return struct.pack("=IBB2x", word, len(data) if length is None else length, flags) + data.ljust(size, b"\0")
+
+
+def test_frames_of_the_kernel_are_read_by_the_layout_of_linux_can_h() -> None:
+    for raw, expected in (
+        (kernel_frame(0x123, b"\x01\x02"), (0x123, False, False, False, False, b"\x01\x02")),
+        (kernel_frame(0x80000000 | 0x1ABCDEF0, b"12345678"), (0x1ABCDEF0, True, False, False, False, b"12345678")),
+        (kernel_frame(0x40000000 | 0x55, b"", length=4), (0x55, False, True, False, False, b"")),
+        (kernel_frame(0x20000000 | 0x04, bytes(8)), (0x04, False, False, True, False, bytes(8))),
+        (kernel_frame(0x321, bytes(range(48)), fd=True, flags=1), (0x321, False, False, False, True, bytes(range(48)))),
+    ):
+        frame = unpack_can(packed_frame(raw))
+        assert (frame.frame_id, frame.extended, frame.remote, frame.error, frame.fd, frame.data) == expected
+    assert packed_frame(b"short") == b""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="sockets of that kind are Linux's")
+def test_the_reader_of_kernel_sockets_on_a_real_socket() -> None:
+    source = SocketCanSource("can:socketcan:can0", "can0", "can0", None)
+    ours, theirs = socket.socketpair(socket.AF_UNIX, socket.SOCK_DGRAM)
+    source.take(ours)
+    try:
+        for number in range(50):
+            theirs.send(kernel_frame(0x100 + number, struct.pack("<I", number)))
+        found = frames(source, 50)
+        assert [unpack_can(raw).frame_id for _, raw in found] == [0x100 + n for n in range(50)]
+        theirs.setblocking(False)
+        with pytest.raises(BlockingIOError):
+            theirs.recv(1)  # nothing was sent back
+    finally:
+        source.close()
+        theirs.close()
+    with pytest.raises(SourceGone):
+        source.read(0.1)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="sockets of that kind are Linux's")
+def test_an_interface_that_is_not_there_is_refused_with_the_mend() -> None:
+    source = SocketCanSource("can:socketcan:can77", "can77", "can77", 500_000)
+    with pytest.raises(SourceError) as refused:
+        source.open(RecordClock())
+    assert "listen-only on" in refused.value.mend
+    assert source.find_again() is None
+
+
+def test_an_unknown_interface_and_a_missing_extra_are_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    with pytest.raises(SourceError, match='Did you mean "virtual"'):
+        make_can_source("can:vitrual:x", "x").open(RecordClock())
+    monkeypatch.setitem(sys.modules, "can", None)
+    with pytest.raises(MissingExtra, match=r"afterbout\[can\]"):
+        make_can_source("can:virtual:x", "x").open(RecordClock())
+
+
+class _Wire:
+    """An interface as python-can's adapters are built; says what it was asked."""
+
+    asked: dict[str, object]
+
+    def shutdown(self) -> None:
+        return
+
+
+class WithOption(_Wire):
+    def __init__(self, channel: str, listen_only: bool = False, **kwargs: object) -> None:
+        WithOption.asked = {"channel": channel, "listen_only": listen_only, **kwargs}
+
+
+class WithState(_Wire):
+    def __init__(self, channel: str, **kwargs: object) -> None:
+        WithState.asked = {"channel": channel, **kwargs}
+        self.state = can.BusState.ACTIVE
+
+
+class WithNeither(_Wire):
+    def __init__(self, channel: str, **kwargs: object) -> None:
+        WithNeither.asked = {"channel": channel, **kwargs}
+
+    @property
+    def state(self) -> object:
+        return can.BusState.ACTIVE
+
+    @state.setter
+    def state(self, new: object) -> None:
+        raise NotImplementedError
+
+
+@pytest.mark.parametrize(
+    ("kind", "promise"),
+    [
+        (WithOption, "listen only: it acknowledges nothing"),
+        (WithState, "acknowledges nothing"),
+        (WithNeither, "cannot"),
+    ],
+)
+def test_listen_only_is_asked_for_and_what_cannot_be_promised_is_said(
+    kind: type, promise: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(can.interfaces.BACKENDS, "adapter", (__name__, kind.__name__))
+    monkeypatch.setitem(sys.modules, __name__, sys.modules.get(__name__) or _this_module())
+    source = make_can_source("can:adapter:0@250000", "adapter")
+    source.open(RecordClock())
+    assert kind.asked["channel"] == "0" and kind.asked["bitrate"] == 250_000  # type: ignore[attr-defined]
+    assert promise in source.remarks()[0] and source.physical
+    source.close()
+
+
+def _this_module() -> object:
+    import types
+
+    module = types.ModuleType(__name__)
+    module.__dict__.update(globals())
+    return module
