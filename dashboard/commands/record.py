@@ -90,7 +90,7 @@ def prepare(args: argparse.Namespace, season: Season | None) -> Session:
     from ingest.store import Store
 
     sources = make_sources(args.sources)
-    build, pack = _build(args.build, season), _pack(args.pack, season)
+    build, pack = _fitted(args, season)
     rotate = parse_rotation(args.rotate_every) if args.rotate_every is not None else (None, None)
     for option, value in (("--for", args.for_s), ("--max-size", args.max_size)):
         if value is not None and not value > 0:
@@ -127,6 +127,15 @@ def _per_source(given: Sequence[str], sources: Sequence[Source], option: str) ->
         else:
             raise UsageError(f"{option} names no source of this recording", found=name, mend=nearest(name, names))
     return found
+
+
+def _fitted(args: argparse.Namespace, season: Season | None) -> tuple[Build | None, Pack | None]:
+    """Build and pack as they are given, else as the match file states them: their ratings are watched."""
+    build, pack = args.build, args.pack
+    if season is not None and args.match is not None and args.match in season.ids("matches"):
+        match = season.match(args.match)
+        build, pack = build or match.build, pack or match.pack
+    return _build(build, season), _pack(pack, season)
 
 
 def _build(given: str | None, season: Season | None) -> Build | None:

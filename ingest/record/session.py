@@ -275,6 +275,8 @@ class Session:
                 "the disk is full: the recording was closed before it ran out", file=self.out,
                 mend="Free some space, and record again.",
             )  # fmt: skip
+        if stopped_by == "ended":
+            return SourceError("no source is left", file=self.out, mend="What came until then is in the recording.")
         if not any(view.packets for view in self.live.views):
             return SourceError(
                 "nothing came from any source", file=self.out,

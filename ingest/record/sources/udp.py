@@ -40,19 +40,25 @@ class UdpSource:
             )  # fmt: skip
         self.port = int(port)
         self.settings = {"host": self.host, "port": port}
+        self._clock = RecordClock()
         self._socket: socket.socket | None = None
         self._reader: DatagramReader | None = None
+        self._dropped = 0
 
     def open(self, clock: RecordClock) -> None:
         """Raises SourceError where the port is taken or the host is not of this machine."""
+        self._clock = clock
         try:
-            self._socket = _bound(self.host, self.port)
+            self._open()
         except OSError as error:
             mend = "Another program listens there: close it, or use another port."
             if not isinstance(error, socket.gaierror) and error.errno not in (98, 48, 10048):
                 mend = "Use an address of this machine, 127.0.0.1 or 0.0.0.0."
             raise SourceError(f"cannot listen there: {error.strerror}", file=self.address, mend=mend) from None
-        self._reader = DatagramReader(self._socket, clock)
+
+    def _open(self) -> None:
+        self._socket = _bound(self.host, self.port)
+        self._reader = DatagramReader(self._socket, self._clock)
 
     @property
     def bound_port(self) -> int:
@@ -65,15 +71,23 @@ class UdpSource:
         return self._reader.read(timeout_s)
 
     def find_again(self) -> str | None:
-        return None
+        """The same place, once the network is there again."""
+        self.close()
+        try:
+            self._open()
+        except OSError:
+            return None
+        return f"{self.host}:{self.port}"
 
     def close(self) -> None:
+        if self._reader is not None:
+            self._dropped += self._reader.dropped
         if self._socket is not None:
             self._socket.close()
-            self._socket = self._reader = None
+        self._socket = self._reader = None
 
     def lost(self) -> dict[str, int]:
-        dropped = self._reader.dropped if self._reader is not None else 0
+        dropped = self._dropped + (self._reader.dropped if self._reader is not None else 0)
         return {"dropped": dropped} if dropped else {}
 
     def remarks(self) -> list[str]:
