@@ -20,6 +20,7 @@ from flask import Response, abort, request
 from dashboard.figure_view import view_of
 from dashboard.figures import trace_data, traces_figure
 from dashboard.ink import DARK, LIGHT, css_variables
+from dashboard.pages import live as live_page
 from dashboard.pages import match as match_page
 from dashboard.pages import run as run_page
 from dashboard.pages import season as season_page
@@ -41,10 +42,21 @@ _SHELL = """<!DOCTYPE html>
 
 
 def make_app(
-    season_path: str | Path | None = None, review_files: Sequence[str] | None = None, *, source: Source | None = None
+    season_path: str | Path | None = None,
+    review_files: Sequence[str] | None = None,
+    *,
+    source: Source | None = None,
+    live: str | Path | None = None,
 ) -> Dash:
-    """The pages over a season folder, over bare log files, or over neither. Raises AfterboutError."""
+    """The pages over a season folder, over bare log files, or over neither. Raises AfterboutError.
+
+    live: a recording, which may still be written, for the live page.
+    """
     origin = source or Source(season_path, review_files)
+    if live is not None:
+        from dashboard.live_follow import Follower
+
+        origin.live = Follower(live)
     with _own_settings_only():
         app = Dash(
             "dashboard",
@@ -67,6 +79,7 @@ def make_app(
     _traces(app, origin)
     _sheet(app, origin)
     whatif_page.register(app, origin)
+    live_page.register(app, origin.live)
     register_upload(app, origin)
     return app
 
@@ -141,7 +154,7 @@ def _route(app: Dash, source: Source) -> None:
         if pathname == before and OWN_SEARCH.match(pathname or ""):
             return no_update, no_update, no_update, no_update
         shown = page(source, pathname, search)
-        return shown.body, navigation(shown), shown.tools, pathname
+        return shown.body, navigation(shown, source.live is not None), shown.tools, pathname
 
     @app.callback(
         Output("season-rows", "children"),

@@ -111,16 +111,18 @@ def _review(p: argparse.ArgumentParser) -> None:
 
 
 def _whatif(p: argparse.ArgumentParser) -> None:
-    p.add_argument("what", nargs="+", metavar="MATCH_OR_FILE", help="a match of the season, or log files")
+    p.add_argument("what", nargs="*", metavar="MATCH_OR_FILE", help="a match of the season, or log files")
     _season(p, required=False)
     p.add_argument(
         "--set",
         action="append",
-        required=True,
+        default=[],
         metavar="KEY=VALUE",
         help="what to change: a path in the build or pack file, pack=<id>, wire.<id>.joints=remade; several times",
     )
-    p.add_argument("--build", metavar="B.toml", help="the build file (with log files)")
+    p.add_argument("--all", action="store_true", help="every match of that match's build, the worst one said")
+    p.add_argument("--lightest", action="store_true", help="look for the lightest wiring that keeps every margin")
+    p.add_argument("--build", metavar="B", help="with --season: every match of this build; with files: its .toml")
     p.add_argument("--pack", metavar="P.toml", help="the pack file (with log files)")
     p.add_argument("--cells", type=int, metavar="N", help="cells in series, where no pack file is at hand")
     _reading(p)
@@ -165,6 +167,7 @@ def _season_command(p: argparse.ArgumentParser) -> None:
 def _serve(p: argparse.ArgumentParser) -> None:
     _season(p, required=False)
     p.add_argument("--port", type=int, default=8050, metavar="N", help="port (default 8050)")
+    p.add_argument("--live", metavar="FILE", help="follow a recording on the live page while it is written")
     p.add_argument("--lan", action="store_true", help="let phones on the pit's network in; asks for a passphrase")
 
 

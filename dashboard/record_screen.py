@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import shutil
 import sys
+import textwrap
 import time
 from collections.abc import Sequence
 from typing import Final, TextIO
@@ -50,9 +51,14 @@ class Screen:
         self._told = len(session.happenings)
 
     def _draw(self, lines: Sequence[str], columns: int) -> None:
+        rows: list[str] = []
+        for line in lines:  # an alarm is shown whole, the rest may be cut
+            rows += (
+                textwrap.wrap(line, columns - 1, subsequent_indent="   ") if line[:1] == ">" else [line[: columns - 1]]
+            )
         text = _UP.format(self._rows) if self._rows else ""
-        text += "".join(line[: columns - 1] + _CLEAR + "\n" for line in lines) + _CLEAR_BELOW
-        self._rows = len(lines)
+        text += "".join(row + _CLEAR + "\n" for row in rows) + _CLEAR_BELOW
+        self._rows = len(rows)
         self._write(text)
 
     def _write(self, text: str) -> None:

@@ -12,6 +12,7 @@ from dash import dcc, html
 
 from dashboard.pages import add as add_page
 from dashboard.pages import compare as compare_page
+from dashboard.pages import live as live_page
 from dashboard.pages import match as match_page
 from dashboard.pages import packs as packs_page
 from dashboard.pages import pit as pit_page
@@ -59,6 +60,8 @@ def page(source: Source, pathname: str | None, search: str | None) -> Shown:
         return Shown(season_page.layout(source, query(search)), "Season", tools=tools)
     if path == add_page.ADDRESS:
         return Shown(add_page.layout(source, query(search)), "Add files")
+    if path == live_page.ADDRESS:
+        return Shown(live_page.layout(source.live), "Live")
     if path in _OF_SEASON:
         name, made = _OF_SEASON[path]
         try:
@@ -84,12 +87,13 @@ def _of_match(source: Source, entry: Entry, kind: str) -> Shown:
     return Shown(match_page.layout(entry, bench), name, entry, [sheet])
 
 
-def navigation(shown: Shown) -> list[Any]:
-    """Every page that can be reached from here."""
+def navigation(shown: Shown, live: bool = False) -> list[Any]:
+    """Every page that can be reached from here. live: a recording is followed."""
     links = [("Season", "/")]
     if shown.entry is not None:
         links += [("Match", f"/match/{shown.entry.token}"), ("What if", f"/whatif/{shown.entry.token}")]
     links += [(name, path) for path, (name, _) in _OF_SEASON.items()]
+    links += [("Live", live_page.ADDRESS)] if live else []
     return [_link(name, href, shown) for name, href in links]
 
 

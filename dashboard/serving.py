@@ -213,13 +213,15 @@ def serve(
     run(app.server, host=host, port=port, threads=threads, ident=None, max_request_body_size=MAX_CONTENT_BYTES)
 
 
-def serve_season(season: str | Path | None, *, port: int = 8050, lan: bool = False) -> int:
+def serve_season(
+    season: str | Path | None, *, port: int = 8050, lan: bool = False, live: str | Path | None = None
+) -> int:
     """The command: checks the port, asks for the passphrase, says the address, serves."""
     from dashboard.app import make_app
 
     if not 1 <= port <= 65535:
         raise UsageError("--port must be from 1 to 65535", found=port)
-    app = make_app(season)
+    app = make_app(season, live=live)
     host, hosts, passphrase = "127.0.0.1", list(LOOPBACK), None
     if lan:
         passphrase = Passphrase(getpass.getpass("Passphrase for the pit's network: "))

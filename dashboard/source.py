@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from analysis.season_run import SeasonRun, run_season
 from analysis.wording import NO_ACTION
@@ -17,6 +18,9 @@ from dashboard.rows import Row, margin_rows
 from ingest.builds import Match, Pack
 from ingest.errors import AfterboutError, SeasonError
 from ingest.season import Season
+
+if TYPE_CHECKING:
+    from dashboard.live_follow import Follower
 
 BENCHES_KEPT = 8  # whole reviews with their samples held in memory (our choice: a match is some 10 MB)
 RUN_THREADS = 2  # reviews at once for a page that needs many (our choice: the pit laptop stays usable)
@@ -57,6 +61,7 @@ class Source:
     def __init__(self, season_path: str | Path | None, files: Sequence[str] | None = None) -> None:
         self.season = Season(season_path) if season_path is not None else None
         self.files = tuple(files or ())
+        self.live: Follower | None = None  # the recording that the live page follows
         self._benches: OrderedDict[tuple[str, str], Bench] = OrderedDict()
         self._summaries: dict[tuple[str, str], Summary] = {}
         self._lock = threading.RLock()

@@ -8,4 +8,4 @@ import argparse
 def run(args: argparse.Namespace) -> int:
     from dashboard.serving import serve_season
 
-    return serve_season(args.season, port=args.port, lan=args.lan)
+    return serve_season(args.season, port=args.port, lan=args.lan, live=args.live)
