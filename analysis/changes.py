@@ -190,7 +190,8 @@ def _set_pack(draft: _Draft, key: str, field: str, value: Any) -> None:
         if value not in draft.packs:
             mend = nearest(str(value), draft.packs) if draft.packs else "Name the season, or give --pack another file."
             raise _wrong(key, f'there is no pack "{value}"', mend=mend)
-        draft.other, draft.pack = True, draft.packs[value]
+        if draft.pack is None or draft.pack.id != value:  # the very pack that was fitted is no change
+            draft.other, draft.pack = True, draft.packs[value]
         return
     if draft.pack is None:
         raise _wrong(key, "no pack is named for this match", mend="Name the pack of the match, or give --pack.")

@@ -1,56 +1,38 @@
-"""The lightest wiring that keeps every margin of a match: gauges × packs × limits, run by run.
+"""The lightest wiring that keeps every margin of one match or of several: gauges × packs × limits, run by run.
 
-Every run in every size is heated on the match's binned i² in one call; the voltage at each load comes from the drop
-over its path at its lowest moment. What is found is then replayed, and only that counts as proved. A size is left out
-where the fuse above it would not protect it.
+Every run in every size is heated on each match's binned i² in one call; the voltage at each load comes from the drop
+over its path at its lowest moment. The worst match decides. What is found is then replayed on every match, and only
+that counts as proved. A size is left out where the fuse above it would not protect it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.across import SERIOUS, Case
 from analysis.changes import changed
-from analysis.findings import Finding, Review
-from analysis.masses import room_g, wire_g
+from analysis.findings import Review
+from analysis.masses import room_g
 from analysis.match_data import MatchData
-from analysis.pack_check import pack_fit
-from analysis.pack_model import PackFit
-from analysis.replay import Refused, replay_rows
-from analysis.replay.circuit import copper_mohm
+from analysis.replay import Refused, replay, replay_rows
+from analysis.replay.banded import broken
+from analysis.replay.circuit import unreplayable
+from analysis.search_options import Option, RunChoice, option_of, pareto_of
 from analysis.search_sizes import SPARE_PCT, Sized, sized_runs
-from analysis.signal import Floats
+from analysis.search_volts import Low, lows, pack_gain_ohm, volt_margins
+from analysis.taps import joints
 from analysis.wiring import RunCurrent, Tree, currents_of, tree
 from ingest.builds import Pack
 
+__all__ = ["Found", "Option", "RunChoice", "search", "search_all"]
+
 LIMIT_SHARES = (1.0, 0.85, 0.7)  # of the highest current that the largest load drew
-
-
-@dataclass(frozen=True)
-class RunChoice:
-    """One run of the answer: its size, what it weighs, how warm it gets and what it may."""
-
-    run: str
-    gauge: str
-    grams: float
-    was: str
-    was_grams: float | None
-    peak_degC: float
-    limit_degC: float
-
-
-@dataclass(frozen=True)
-class Option:
-    """One combination. adds_g against the build as it is, pack included; margin_pct the smallest of all."""
-
-    sets: tuple[tuple[str, str], ...]
-    runs: tuple[RunChoice, ...]
-    pack: str | None
-    limit_A: float | None
-    adds_g: float
-    margin_pct: float
+# Margins beyond the least, in per cent, that the grams are found for: the points of the Pareto view (our choice).
+MORE_PCT = (0.0, 10.0, 20.0, 30.0, 45.0, 60.0)
+MOST_REPLAYED = 8  # our choice: the screening is close, and a replay of nine matches takes two seconds
 
 
 @dataclass(frozen=True)
@@ -58,6 +40,8 @@ class Found:
     """best: the lightest that keeps every margin (None: none does, and why); pareto: grams against margin.
 
     tried: combinations held against the margins; proved: the best was replayed and brought nothing new.
+    refused: (match, why) that took no part; left: runs that stay as they are; broken: what was past its rating before.
+    need_pct: the margin that every choice keeps; remade: matches that were taken with their loose joints remade.
     """
 
     best: Option | None
@@ -65,39 +49,132 @@ class Found:
     tried: int
     proved: bool
     note: str
+    refused: tuple[tuple[str, str], ...] = ()
+    left: tuple[str, ...] = ()
+    broken: tuple[tuple[str, str, str], ...] = ()
+    need_pct: float = 0.0
+    remade: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class _Ground:
+    """One match made ready: its currents and the lowest moments of its loads."""
+
+    match: str
+    data: MatchData
+    review: Review
+    currents: Mapping[str, RunCurrent]
+    lows: Mapping[str, Low]
 
 
 def search(data: MatchData, review: Review, packs: Sequence[Pack] = ()) -> Found:
     """The lightest wiring for this match. packs: others that may be fitted (of as many cells)."""
-    if data.build is None:
-        return Found(None, (), 0, False, "no build is named")
-    wiring = tree(data.build)
-    currents = {k: c for k, c in currents_of(data, wiring).items() if isinstance(c, RunCurrent) and c.complete}
-    supply = [r.id for r in wiring.runs.values() if not r.is_motor_lead and r.id in currents]
-    if not supply or data.window is None:
-        return Found(None, (), 0, False, "no run's current is known")
-    biggest = _biggest(data)
+    name = review.match.id or "log files"
+    return search_all([Case(name, None if data.pack is None else data.pack.id, data, review)], packs)
+
+
+def search_all(
+    cases: Sequence[Case],
+    packs: Sequence[Pack] = (),
+    told: Callable[[float, str], None] = lambda share, what: None,
+) -> Found:
+    """The lightest wiring that every match of one build allows. Cases must share their build."""
+    grounds, refused = _grounds(cases)
+    if not grounds:
+        why = refused[0][1] if len(refused) == 1 else "no match can be used"
+        return Found(None, (), 0, False, why, tuple(refused))
+    build = grounds[0].data.build
+    assert build is not None
+    wiring = tree(build)
+    known = [set(g.currents) for g in grounds]
+    supply = [r.id for r in wiring.runs.values() if not r.is_motor_lead and all(r.id in own for own in known)]
+    left = tuple(run for run in wiring.runs if run not in supply)
+    need = grounds[0].data.settings.close_margin_pct + SPARE_PCT
+    about = Found(None, (), 0, False, "", tuple(refused), left, _broken_before(grounds), need)
+    about = replace(about, remade=tuple(c.match for c in cases if c.data is not None and remade_sets(c.data)))
+    if not supply:
+        return replace(about, note="no run's current is known")
+    fitting, unweighed = _fitting(grounds, packs)
     options: list[Option] = []
     tried = 0
-    for share in LIMIT_SHARES if biggest is not None else (1.0,):
+    biggest = _biggest(grounds)
+    for index, share in enumerate(LIMIT_SHARES if biggest is not None else (1.0,)):
+        told(0.1 + 0.1 * index, "sizes")
         limit = None if share == 1.0 or biggest is None else float(np.floor(share * biggest[1]))
         cap = None if limit is None or biggest is None else (biggest[0], limit)
-        sized = sized_runs(data, wiring, currents, supply, cap)
+        sized = _sized(grounds, wiring, supply, cap)
         if any(not sizes for sizes in sized.values()):
             continue
-        for pack in (None, *(p for p in packs if data.pack is None or p.cells == data.pack.cells)):
-            found, count = _combined(data, wiring, sized, pack, cap)
+        for pack in (None, *fitting):
+            found, count = _combined(grounds, wiring, sized, pack, cap)
             options += found
             tried += count
-    room = room_g(data.build)
+    room = room_g(build)
     light = sorted((o for o in options if room is None or o.adds_g <= max(room, 0.0)), key=lambda o: o.adds_g)
+    about = replace(about, pareto=pareto_of([o for o in options if o.limit_A is None] or options), tried=tried)
     if not light:
         why = "none keeps every margin" if not options else f"the lightest is {min(o.adds_g for o in options):+.0f} g"
-        return Found(None, _pareto(options), tried, False, f"{why}; {_room_words(room)}")
-    best, proved, note = _proved(data, review, light, {p.id: p for p in packs})
+        return replace(about, note=f"{why}; {_room_words(room)}")
+    best, proved, note = _proved(grounds, light, {p.id: p for p in packs}, told)
     if room is not None and room < 0:
         note = f"{_room_words(room)}; {note}".rstrip("; ")
-    return Found(best, _pareto(options), tried, proved, note)
+    if unweighed:
+        note = f"{note}; left out, no mass stated: pack {', '.join(unweighed)}".lstrip("; ")
+    return replace(about, best=best, proved=proved, note=note)
+
+
+def _fitting(grounds: Sequence[_Ground], packs: Sequence[Pack]) -> tuple[list[Pack], list[str]]:
+    """Packs of as many cells whose grams against the fitted ones are known, and the ids of those without."""
+    fitted = [g.data.pack for g in grounds]
+    cells = [p for p in packs if all(f is None or p.cells == f.cells for f in fitted)]
+    weighed = all(f is not None and f.mass_g is not None for f in fitted)
+    good = [p for p in cells if weighed and p.mass_g is not None]
+    return good, [p.id for p in cells if p not in good and any(f is None or f.id != p.id for f in fitted)]
+
+
+def _grounds(cases: Sequence[Case]) -> tuple[list[_Ground], list[tuple[str, str]]]:
+    grounds: list[_Ground] = []
+    refused = []
+    for case in cases:
+        if case.data is None or case.review is None:
+            refused.append((case.match, case.refused or "it could not be reviewed"))
+            continue
+        if case.data.build is None:
+            refused.append((case.match, "no build is named"))
+            continue
+        wiring = tree(case.data.build)
+        currents = _complete(case.data, wiring)
+        why = unreplayable(case.data)
+        data, review = case.data, case.review
+        if why is None and remade_sets(data):
+            made = replay(data, changed(case.data.build, data.pack, remade_sets(data)), review)
+            if made.data is not None and made.after is not None:
+                data, review = made.data, made.after
+        if not any(not wiring.runs[run].is_motor_lead for run in currents) or case.data.window is None:
+            refused.append((case.match, "no run's current is known"))
+        elif why is not None:
+            refused.append((case.match, why.text))
+        else:
+            currents = _complete(data, wiring)
+            grounds.append(_Ground(case.match, data, review, currents, lows(data, wiring)))
+    return grounds, refused
+
+
+def _complete(data: MatchData, wiring: Tree) -> dict[str, RunCurrent]:
+    return {k: c for k, c in currents_of(data, wiring).items() if isinstance(c, RunCurrent) and c.complete}
+
+
+def remade_sets(data: MatchData) -> tuple[tuple[str, str], ...]:
+    """The joints that came loose in this match, remade: no wiring is chosen for a loose joint."""
+    runs = dict.fromkeys(run for step in joints(data).steps for run in step.runs)
+    return tuple((f"wire.{run}.joints", "remade") for run in runs)
+
+
+def _broken_before(grounds: Sequence[_Ground]) -> tuple[tuple[str, str, str], ...]:
+    """(match, check, part) of what was past its rating, close or failed before any change."""
+    return tuple(
+        (g.match, f.check or f.kind, f.part) for g in grounds for f in g.review.findings if f.verdict in SERIOUS
+    )
 
 
 def _room_words(room: float | None) -> str:
@@ -110,57 +187,39 @@ def _room_words(room: float | None) -> str:
     )
 
 
-def _biggest(data: MatchData) -> tuple[str, float] | None:
-    """The controller that drew most, if its limit is about the input current, and how much."""
-    assert data.build is not None
-    peaks = [
-        (c.id, float(np.max(s.x)))
-        for c in data.build.controllers
-        if c.rating_basis == "input" and (s := data.inside(f"{c.id}_input_current_A")) is not None
-    ]
+def _biggest(grounds: Sequence[_Ground]) -> tuple[str, float] | None:
+    """The controller that drew most in any match, if its limit is about the input current, and how much."""
+    build = grounds[0].data.build
+    assert build is not None
+    peaks = []
+    for c in build.controllers:
+        signals = [g.data.inside(f"{c.id}_input_current_A") for g in grounds]
+        if c.rating_basis == "input" and all(s is not None for s in signals):
+            peaks.append((c.id, max(float(np.max(s.x)) for s in signals if s is not None)))
     return max(peaks, key=lambda pair: pair[1], default=None)
 
 
-@dataclass(frozen=True)
-class _Low:
-    """A load at its lowest moment: volts, the limit it is held against, the current in each run, what it drew."""
-
-    branch: str
-    volts: float
-    floor: float
-    full: float
-    amps: dict[str, float]
-    pack_A: float
-    own_A: float
-
-
-def _lows(data: MatchData, wiring: Tree) -> list[_Low]:
-    assert data.build is not None
-    found = []
-    currents = currents_of(data, wiring)
-    pack = data.inside("pack_current_A")
-    full = ((data.pack.full_cell_V if data.pack else None) or 4.2) * (data.cells or 1)
-    for controller in data.build.controllers:
-        volts = data.inside(f"{controller.id}_voltage_V")
-        floors = [v for v in (controller.cutoff_V, controller.minimum_V) if v is not None]
-        path = wiring.path_to(controller.id)
-        if volts is None or not floors or not path or pack is None:
+def _sized(
+    grounds: Sequence[_Ground], wiring: Tree, supply: list[str], cap: tuple[str, float] | None
+) -> dict[str, list[Sized]]:
+    """Every run in every size that stays cool in every match: the warmest match counts."""
+    found: dict[str, list[Sized]] | None = None
+    for g in grounds:
+        here = sized_runs(g.data, wiring, g.currents, supply, cap)
+        if found is None:
+            found = here
             continue
-        at = float(volts.t_s[int(np.argmin(volts.x))])
-        amps = {
-            run: float(np.interp(at, c.signal.t_s, c.signal.x))
-            for run in path
-            if isinstance(c := currents[run], RunCurrent)
-        }
-        own = data.inside(f"{controller.id}_input_current_A")
-        drawn = 0.0 if own is None else float(np.interp(at, own.t_s, own.x))
-        total = float(np.interp(at, pack.t_s, pack.x))
-        found.append(_Low(path[-1], float(volts.x.min()), max(floors), full, amps, total, drawn))
-    return found
+        merged: dict[str, list[Sized]] = {}
+        for run in found:
+            other = {s.gauge: s for s in here.get(run, [])}
+            both = [(s, other[s.gauge]) for s in found[run] if s.gauge in other]
+            merged[run] = [min(pair, key=lambda s: s.margin_pct) for pair in both]
+        found = merged
+    return found or {}
 
 
 def _combined(
-    data: MatchData,
+    grounds: Sequence[_Ground],
     wiring: Tree,
     sized: Mapping[str, list[Sized]],
     pack: Pack | None,
@@ -168,119 +227,67 @@ def _combined(
 ) -> tuple[list[Option], int]:
     """For every size of the root runs the lightest branches that keep their volts: all sizes against all at once."""
     root = next((r for r in wiring.roots if r in sized), None)
-    if root is None:
+    gains = [pack_gain_ohm(g.data, pack) for g in grounds]
+    if root is None or any(gain is None for gain in gains):
         return [], 0
-    lows = {low.branch: low for low in _lows(data, wiring)}
-    gain = _pack_gain_ohm(data, pack)
-    if gain is None:
-        return [], 0
+    need = grounds[0].data.settings.close_margin_pct + SPARE_PCT
+    weights = {run: np.array([s.grams for s in sizes]) for run, sizes in sized.items()}
     found: list[Option] = []
     tried = 0
     for base in sized[root]:
-        chosen: list[Sized] = [base]
-        margins = [base.margin_pct]
+        margins = {}
         for run, sizes in sized.items():
-            if run == root:
-                continue
-            grams = np.array([s.grams for s in sizes])
-            margin = np.array([s.margin_pct for s in sizes])
-            tried += len(sizes)
-            if run in lows:
-                margin = np.minimum(margin, _volt_margins(data, wiring, lows[run], base, sizes, gain, cap))
-            good = margin >= data.settings.close_margin_pct + SPARE_PCT
-            if not good.any():
-                break
-            pick = int(np.argmin(np.where(good, grams, np.inf)))
-            chosen.append(sizes[pick])
-            margins.append(float(margin[pick]))
-        else:
-            found.append(_option(data, wiring, chosen, min(margins), pack, cap))
+            margin = np.array([base.margin_pct] if run == root else [s.margin_pct for s in sizes])
+            for g, gain in zip(grounds, gains, strict=True):
+                if run != root and run in g.lows and gain is not None:
+                    margin = np.minimum(margin, volt_margins(wiring, g.lows[run], base, sizes, gain, cap))
+            tried += len(sizes) if run != root else 0
+            margins[run] = margin
+        for more in MORE_PCT:
+            chosen, least = [], []
+            for run, margin in margins.items():
+                good = margin >= need + more
+                if not good.any():
+                    break
+                pick = 0 if run == root else int(np.argmin(np.where(good, weights[run], np.inf)))
+                chosen.append(base if run == root else sized[run][pick])
+                least.append(float(margin[pick]))
+            else:
+                found.append(option_of([g.data.pack for g in grounds], wiring, chosen, min(least), pack, cap))
     return found, tried
 
 
-def _volt_margins(
-    data: MatchData,
-    wiring: Tree,
-    low: _Low,
-    base: Sized,
-    sizes: list[Sized],
-    gain_ohm: float,
-    cap: tuple[str, float] | None,
-) -> Floats:
-    """(sizes,) margin of the lowest voltage of one load with this root size and each of its own."""
-    old_root = copper_mohm(wiring.runs[base.run].wire)
-    old_own = copper_mohm(wiring.runs[low.branch].wire)
-    held = cap is not None and wiring.runs[low.branch].wire.to == cap[0]
-    taken = max(low.own_A - cap[1], 0.0) if held and cap is not None else 0.0
-    fit = pack_fit(data)
-    source = fit.step_ohm(0.3) if isinstance(fit, PackFit) else 0.0
-    own = np.array([s.mohm for s in sizes])
-    above = low.volts + gain_ohm * low.pack_A + low.amps.get(base.run, 0.0) * (old_root - base.mohm) / 1000.0
-    volts = (
-        above + low.amps.get(low.branch, 0.0) * (old_own - own) / 1000.0 + taken * (source + (base.mohm + own) / 1000.0)
-    )
-    return np.asarray(100.0 * (volts - low.floor) / max(low.full - low.floor, 1e-9))
-
-
-def _pack_gain_ohm(data: MatchData, pack: Pack | None) -> float | None:
-    """Ohm that another pack saves against the one that was fitted; None where that is not known."""
-    if pack is None:
-        return 0.0
-    fit = pack_fit(data)
-    one = fit.at(1.0) if isinstance(fit, PackFit) else None
-    if one is None or pack.resistance_mohm is None or data.pack is None or pack.id == data.pack.id:
-        return None
-    return (one.value - pack.resistance_mohm) / 1000.0
-
-
-def _option(
-    data: MatchData, wiring: Tree, chosen: list[Sized], margin: float, pack: Pack | None, cap: tuple[str, float] | None
-) -> Option:
-    sets: list[tuple[str, str]] = []
-    rows = []
-    adds = 0.0
-    for one in chosen:
-        old = wiring.runs[one.run].wire
-        was = wire_g(old)
-        rows.append(RunChoice(one.run, one.gauge, one.grams, old.gauge or "", was, one.peak_degC, one.limit_degC))
-        adds += one.grams - (was or 0.0)
-        if abs((one.wire.copper_mm2 or 0.0) - (old.copper_mm2 or 0.0)) > 0.01 * (old.copper_mm2 or 1.0):
-            sets.append((f"wire.{one.run}.gauge", one.gauge))
-            if old.parallel != 1:
-                sets.append((f"wire.{one.run}.parallel", "1"))
-    if pack is not None:
-        sets.append(("pack", pack.id))
-        if pack.mass_g is not None and data.pack is not None and data.pack.mass_g is not None:
-            adds += pack.mass_g - data.pack.mass_g
-    if cap is not None:
-        sets.append((f"controller.{cap[0]}.current_limit_A", f"{cap[1]:g}"))
-    return Option(
-        tuple(sets), tuple(rows), None if pack is None else pack.id, None if cap is None else cap[1], adds, margin
-    )
-
-
-def _pareto(options: Sequence[Option]) -> tuple[Option, ...]:
-    """What no other option beats in both grams and margin, lightest first."""
-    kept: list[Option] = []
-    for option in sorted(options, key=lambda o: (o.adds_g, -o.margin_pct)):
-        if not kept or option.margin_pct > kept[-1].margin_pct + 1e-9:
-            kept.append(option)
-    return tuple(kept)
-
-
 def _proved(
-    data: MatchData, review: Review, light: list[Option], packs: Mapping[str, Pack]
+    grounds: Sequence[_Ground],
+    light: list[Option],
+    packs: Mapping[str, Pack],
+    told: Callable[[float, str], None],
 ) -> tuple[Option | None, bool, str]:
-    """The lightest that the replay confirms; at most three are tried (the screening is close)."""
-    assert data.build is not None
-    known = {(f.check, f.part) for f in review.findings if f.verdict in ("over", "fault", "close")}
-    for option in light[:3]:
+    """The lightest that the replay confirms on every match: the lightest three, then those with more margin."""
+    wanted = [*light[:3], *(o for o in pareto_of(light) if o not in light[:3])][:MOST_REPLAYED]
+    order = list(grounds)
+    for index, option in enumerate(wanted):
         if not option.sets:
             return option, True, "the wiring as it is"
-        made = replay_rows(data, changed(data.build, data.pack, option.sets, packs), review)
-        if isinstance(made, Refused):
-            return option, False, f"not replayed: {made.text}"
-        rows = [r for r in made[0].rows if isinstance(r, Finding) and r.verdict in ("over", "close")]
-        if not [r for r in rows if (r.check, r.part) not in known or r.check == "wire_temperature"]:
+        against = None
+        for g in order:
+            told(0.4 + 0.4 * index / len(wanted), g.match)
+            against = _against(g, option, packs)
+            if isinstance(against, Refused):
+                return option, False, f"{g.match} not replayed: {against.text}"
+            if against:
+                order = [g, *(other for other in order if other is not g)]  # what failed once fails the next too
+                break
+        if not against:
             return option, True, ""
-    return None, False, "the lightest three bring something close or over when replayed"
+    return None, False, f"the lightest {len(wanted)} bring something close or over when replayed"
+
+
+def _against(g: _Ground, option: Option, packs: Mapping[str, Pack]) -> Refused | list[tuple[str, str]]:
+    """What one match holds against the option: checks close or over that were not before."""
+    assert g.data.build is not None
+    known = {(f.check, f.part) for f in g.review.findings if f.verdict in SERIOUS}
+    made = replay_rows(g.data, changed(g.data.build, g.data.pack, option.sets, packs), g.review)
+    if isinstance(made, Refused):
+        return made
+    return [key for key in broken(made[0].rows, made[1].ends) if key not in known or key[0] == "wire_temperature"]

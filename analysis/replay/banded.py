@@ -135,3 +135,17 @@ def measured_with_band(row: Judged, others: Sequence[End]) -> tuple[float | None
     low = min([row.measured if row.low is None else row.low, *(s[0] for s in spans)]) - more
     high = max([row.measured if row.high is None else row.high, *(s[1] for s in spans)]) + more
     return low, high
+
+
+def broken(rows: Iterable[Row], others: Sequence[End]) -> list[Key]:
+    """(check, part) of every row that is over or close, or that an end of the band takes to its limit."""
+    found = []
+    for key, row in judged(rows).items():
+        if isinstance(row, Finding):
+            if row.verdict in ("over", "close"):
+                found.append(key)
+            continue
+        low, high = measured_with_band(row, others)
+        if _reaches(replace(row, low=low, high=high)):
+            found.append(key)
+    return found

@@ -141,6 +141,17 @@ def circuit_of(data: MatchData, changes: Changes, curves: dict[str, Any]) -> Cir
     return Circuit(t, current.x, pack_V, fit, lost, factor, branches, wiring, loops[0], loops[1], period, used, curve)
 
 
+def unreplayable(data: MatchData) -> Refused | None:
+    """Why no change at all could be replayed on this match; None where the pack and its channels are there."""
+    if data.build is None:
+        return Refused("no build is named for this match", "name one in its match file")
+    refused = _refusal(data, Changes(data.build, data.pack, (), ()))
+    if refused is not None:
+        return refused
+    fit = pack_fit(data)
+    return Refused(f"the pack could not be fitted: {fit.reason}", fit.mend) if isinstance(fit, NotFitted) else None
+
+
 def _refusal(data: MatchData, changes: Changes) -> Refused | None:
     if len(data.packs) > 1 or (data.build is not None and len(data.build.packs) > 1):
         return Refused("several packs feed this robot; only a robot with one pack is replayed", "")

@@ -3,6 +3,7 @@
 Short, plain, the number first, the rating beside it. "About" for estimates, "at least" where the log only bounds.
 """
 
+from analysis.wording.across_words import across_sentence
 from analysis.wording.advice_words import ADVICE_WORDS, CAUTIONS, REPLAY_CAUTION, SPINNING_CAUTION, advice_sentence
 from analysis.wording.lines import DO_WORDS, METHOD_STARTS, NO_ACTION, WORTH_DOING, do, three_lines, why
 from analysis.wording.names import (
@@ -33,6 +34,7 @@ __all__ = [
     "UNIT_WORDS",
     "VERDICT_WORDS",
     "WORTH_DOING",
+    "across_sentence",
     "advice_sentence",
     "capital",
     "channel_words",

@@ -1,4 +1,4 @@
-"""afterbout whatif: the recorded match with a changed wiring, pack or limit."""
+"""afterbout whatif: the recorded match with a changed wiring, pack or limit; several matches: whatif_all."""
 
 from __future__ import annotations
 
@@ -17,12 +17,31 @@ def run(args: argparse.Namespace) -> int:
     from ingest.errors import DescriptionError, UsageError
     from ingest.season import Season
 
+    if not args.set and not args.lightest:
+        raise UsageError(
+            "nothing is to be changed",
+            mend='Give --set "wire.battery_lead.gauge=10 AWG", or --lightest to look for the lightest wiring.',
+        )
+    if args.lightest or args.all or (args.season is not None and not args.what):
+        from dashboard.commands.whatif_all import run_all
+
+        return run_all(args)
+    if not args.what:
+        raise UsageError(
+            "name a match with --season, or log files", mend="For example: afterbout whatif m01 --season S"
+        )
     packs = {}
     with Progress("replaying") as show:
         show(0.0, args.what[0])
         if args.season is not None:
             if len(args.what) != 1:
                 raise UsageError("with --season, name one match", found=" ".join(args.what))
+            if args.build is not None:
+                raise UsageError(
+                    f"match {args.what[0]} names its own build",
+                    found=f"--build {args.build}",
+                    mend="Leave out --build, or leave out the match to replay every match of that build.",
+                )
             season = Season(args.season)
             bench = review_match(season, args.what[0], with_advice=False)
             packs = {pack.id: pack for pack in season.packs()}
