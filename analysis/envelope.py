@@ -74,19 +74,24 @@ def envelope(
     start_s: float,
     end_s: float,
     extra_s: Sequence[float] = (0.1, 1.0, 10.0, 60.0),
+    *,
+    shortest_s: float = 0.0,
+    means: bool = True,
 ) -> Envelope | NotFitted:
     """Worst mean and r.m.s. over every window of every length inside [start_s, end_s].
 
     Interval: what sampling hides (from the log's own roughness), gain and offset; the top is open where the worst
-    window holds a clipped sample or a gap. extra_s: window lengths wanted besides the 20 per decade.
+    window holds a clipped sample or a gap. extra_s: window lengths wanted besides the 20 per decade; shortest_s: none
+    below it; means False: mean_A is not wanted and stands as NaN.
     """
     cut = signal.between(start_s, end_s)
     cells = cells_of(cut)
     if isinstance(cells, NotFitted):
         return cells
     ks = _grid(cells.step_s, cells.square.shape[0] - 1, extra_s)
+    ks = [k for k in ks if k * cells.step_s >= shortest_s * (1 - 1e-6)] or ks[-1:]
     unseen = unseen_share(cut)
-    rows = [_row(cells, cut, k, unseen) for k in ks]
+    rows = [_row(cells, cut, k, unseen, means) for k in ks]
     value, low, high, mean, at, least = (np.array(column) for column in zip(*rows, strict=True))
     gain = f"sensor gain {100 * signal.gain_rel:.2g} %" if signal.gain_rel else "sensor gain taken as exact"
     basis = f"{gain}, {signal.detector} samples every {1e3 * cells.step_s:.3g} ms"
@@ -103,9 +108,11 @@ def envelope(
     )
 
 
-def _row(c: Cells, s: Signal, k: int, unseen: float) -> tuple[float, float, float, float, float, bool]:
+def _row(
+    c: Cells, s: Signal, k: int, unseen: float, means: bool = True
+) -> tuple[float, float, float, float, float, bool]:
     energy, j = worst_run(c.square, k, c.square_peaks)
-    mean = worst_run(c.value, k, c.value_peaks)[0] / k + c.floor
+    mean = worst_run(c.value, k, c.value_peaks)[0] / k + c.floor if means else float("nan")
     square = energy / k
     rms = float(np.sqrt(square))
     # The step into the window and the one out of it count too: a lone sample has no other neighbours.

@@ -31,7 +31,9 @@ def _envelope(data: MatchData, signal: Signal) -> Envelope | NotFitted:
     key = f"envelope:{signal.channel}"
     if key not in data.memo:
         start, end = (data.window.start_s, data.window.end_s) if data.window is not None else (-np.inf, np.inf)
-        data.memo[key] = envelope(signal, start, end)
+        lean = bool(data.memo.get("rows only"))  # a candidate's replay: no picture, only windows that are rated
+        shortest = data.settings.shortest_window_s if lean else 0.0
+        data.memo[key] = envelope(signal, start, end, shortest_s=shortest, means=not lean)
     found: Envelope | NotFitted = data.memo[key]
     return found
 

@@ -19,7 +19,10 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 
-from analysis.review import review
+from analysis.advice import advise
+from analysis.changes import changed
+from analysis.replay import replay
+from analysis.review import prepare, review, review_data
 from ingest.builds import load_build, load_pack
 from ingest.channels import parse_channel
 from ingest.log import Log, Provenance, Stream, channel_field
@@ -70,6 +73,27 @@ def timed(rows: int, runs: int = 5) -> float:
     return statistics.median(spent[1:])
 
 
+def advice_and_replay_s(rows: int, runs: int = 5) -> tuple[float, float]:
+    """(the advice inside a review, one replay with every check) of the same log."""
+    with tempfile.TemporaryDirectory() as folder:
+        season = Path(folder) / "season"
+        season.mkdir()
+        write_demo(season)
+        build, pack = load_build(season / "builds" / "b.toml"), load_pack(season / "packs" / "p1.toml")
+    data = prepare([made_log(rows)], build, (pack,), None)
+    before = review_data(data, with_advice=False)
+    thicker = changed(build, pack, ["wire.battery_lead.gauge=10 AWG"])
+    advice, replayed = [], []
+    for _ in range(runs):
+        start = time.perf_counter()
+        advise(data, before)
+        middle = time.perf_counter()
+        replay(data, thicker, before)
+        advice.append(middle - start)
+        replayed.append(time.perf_counter() - middle)
+    return statistics.median(advice), statistics.median(replayed)
+
+
 def process_s(*args: str, runs: int = 7) -> float:
     spent = []
     for _ in range(runs):
@@ -85,6 +109,8 @@ def main() -> None:
     rows = parser.parse_args().rows
     one, four = timed(rows), timed(4 * rows, runs=3)
     print(f"review of {rows:,} x {len(CHANNELS)}: {one:.2f} s; of {4 * rows:,}: {four:.2f} s, {four / one:.1f} times")
+    advice, replayed = advice_and_replay_s(rows)
+    print(f"advice inside it: {advice:.2f} s; one replay with every check: {replayed:.2f} s")
     bare, start = process_s("-c", "pass"), process_s("-m", "dashboard.cli", "--help")
     print(f"--help: {1000 * start:.0f} ms, {start / bare:.1f} times a bare interpreter ({1000 * bare:.0f} ms)")
 

@@ -74,7 +74,10 @@ def replay(data: MatchData, changes: Changes, before: Review | None = None) -> R
 def replay_rows(data: MatchData, changes: Changes, before: Review) -> tuple[Outcome, Replayed] | Refused:
     """Only the checks' rows on the changed match, for the advice: no causes, no words."""
     made = replayed(data, changes, before)
-    return made if isinstance(made, Refused) else (run_checks(made.data, estimates_too=False), made)
+    if isinstance(made, Refused):
+        return made
+    made.data.memo["rows only"] = True
+    return run_checks(made.data, estimates_too=False), made
 
 
 def replayed(data: MatchData, changes: Changes, before: Review) -> Replayed | Refused:
@@ -95,7 +98,7 @@ def replayed(data: MatchData, changes: Changes, before: Review) -> Replayed | Re
     rough = middle if coarse is made else solve(coarse, MIDDLE, moved.pack, moved.caps, moved.gears)
     for n, pack, caps in _ends_of(moved):
         end = solve(coarse, n, pack, caps, moved.gears)
-        at_end = changed_data(data, changes, coarse, end, replace(moved, pack=pack, caps=caps))
+        at_end = changed_data(data, changes, coarse, end, replace(moved, pack=pack, caps=caps), volts_only=True)
         shares, heat = _shares(data, rough, end, coarse)
         others.append(End(ends(sag.check(at_end).rows), shares, heat, data.air_degC[0]))
     return Replayed(main, tuple(others), moved.notes)

@@ -19,8 +19,13 @@ from analysis.taps import Joints, joints
 HEADROOM_V = 1.0
 
 
-def changed_data(data: MatchData, changes: Changes, c: Circuit, made: Solved, moved: Levers) -> MatchData:
-    """MatchData as the changed robot would have logged it; what needs no new fit stands in its memo."""
+def changed_data(
+    data: MatchData, changes: Changes, c: Circuit, made: Solved, moved: Levers, *, volts_only: bool = False
+) -> MatchData:
+    """MatchData as the changed robot would have logged it; what needs no new fit stands in its memo.
+
+    volts_only: motor currents and temperatures stay as they were (for the ends of the band).
+    """
     signals = dict(data.signals)
     t = c.t_s
 
@@ -36,9 +41,11 @@ def changed_data(data: MatchData, changes: Changes, c: Circuit, made: Solved, mo
             continue
         shift(f"{branch.id}_input_current_A", made.input_A[branch.id] - branch.input_A)
         shift(f"{branch.id}_voltage_V", made.after_V[branch.id] - made.before_V[branch.id])
-        _motor(signals, branch.id, t, made, moved)
+        if not volts_only:
+            _motor(signals, branch.id, t, made, moved)
     _nodes(data, signals, c, made)
-    _temperatures(data, signals, c, made)
+    if not volts_only:
+        _temperatures(data, signals, c, made)
     counted = "pack_charge_used_mAh"
     if counted in signals:
         ratio = float(np.sum(made.pack_A)) / max(float(np.sum(c.pack_A)), 1e-9)
