@@ -12,15 +12,15 @@ from typing import Final
 
 import numpy as np
 
-from .cooling import convection_W_m2K, radiation_W_m2K
+from .cooling import convection_spread, convection_W_m2K, radiation_W_m2K
 from .ratings import value
 from .signal import Floats
 from .wire_run import Network, WireRun, loss_factor, network
 
 _TABLE_STEP_K: Final = 2.0  # our choice: linear between, the loss is then exact to 0.05 %
 _TABLE_TOP_K: Final = 600.0  # of the surface above the air; only reached after a run has left the valid range
-# base, loss low, loss high, more heat, thinner jacket, thicker jacket, gaps empty, gaps full
-VARIANTS: Final = 8
+# base, loss low, loss high, more heat, thinner jacket, thicker jacket, jacket of more heat, gaps empty, gaps full
+VARIANTS: Final = 9
 HEAT_STEP: Final = 0.13  # the heat of the "more heat" variant; its slope serves every uncertainty of i²·R
 
 
@@ -32,7 +32,9 @@ class Columns:
         plain = [network(run) for run in runs]
         thin = [network(run, 1 - s) for run, s in zip(runs, spread, strict=True)]
         thick = [network(run, 1 + s) for run, s in zip(runs, spread, strict=True)]
-        nets = [*plain * 4, *thin, *thick, *plain * (variants - 6)]
+        more = 1 + value("jacket_heat_capacity_uncertainty") / 100
+        slow = [network(run, 1.0, more) for run in runs]
+        nets = [*plain * 4, *thin, *thick, *slow, *plain * (variants - 7)]
         self.nodes = plain[0].capacity_J_mK.shape[0]
         self.air = np.tile(air, variants)
         capacity = np.array([net.capacity_J_mK for net in nets]).T
@@ -47,15 +49,16 @@ class Columns:
         self.reference = self.table[:, int(50 / _TABLE_STEP_K)]  # loss per kelvin at 50 K: the linear part
         self.steps = {float(h): _coefficients(float(h), capacity, link, self.reference) for h in widths}
 
-    def _loss(self, runs: Sequence[WireRun], variants: int, tables: list[tuple[Floats, Floats]]) -> None:
-        unsure = value("convection_uncertainty") / 100
+    def _loss(
+        self, runs: Sequence[WireRun], variants: int, tables: list[tuple[Floats, Floats, Floats, Floats]]
+    ) -> None:
         factor = np.array([loss_factor(run) for run in runs])  # (runs, 3): value, low, high
-        (air, glow), (air_thin, glow_thin), (air_thick, glow_thick) = tables
+        (air, glow, least, most), (air_thin, glow_thin, _, _), (air_thick, glow_thick, _, _) = tables
         mid = factor[:, :1]
         rows = [
             mid * (air + glow),
-            factor[:, 1:2] * ((1 - unsure) * air + glow),
-            factor[:, 2:3] * ((1 + unsure) * air + glow),
+            factor[:, 1:2] * (least * air + glow),
+            factor[:, 2:3] * (most * air + glow),
             mid * (air + glow),
             mid * (air_thin + glow_thin),
             mid * (air_thick + glow_thick),
@@ -93,14 +96,19 @@ class Columns:
         return copper + self.air, state + self.air
 
 
-def _loss_tables(nets: Sequence[Network], runs: Sequence[WireRun], air: Floats) -> tuple[Floats, Floats]:
-    """Convection and radiation per kelvin, (runs, points) W/(m K), over the surface's rise above the air."""
+def _loss_tables(
+    nets: Sequence[Network], runs: Sequence[WireRun], air: Floats
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Convection and radiation per kelvin, (runs, points) W/(m K), over the surface's rise above the air; and the
+    factors on the convection at the ends of what the published laws leave open."""
     rise = np.arange(0.0, _TABLE_TOP_K + _TABLE_STEP_K, _TABLE_STEP_K)
     diameter = np.array([net.diameter_m for net in nets])
     surface = air[:, None] + rise
     round_m = np.pi * diameter[:, None]
     glow = radiation_W_m2K([[run.surface_emissivity] for run in runs], surface, air[:, None])
-    return round_m * convection_W_m2K(diameter[:, None], surface, air[:, None]), round_m * glow
+    unsure = value("convection_uncertainty") / 100
+    least, most = convection_spread(diameter[:, None], surface, air[:, None], unsure)
+    return round_m * convection_W_m2K(diameter[:, None], surface, air[:, None]), round_m * glow, least, most
 
 
 def _coefficients(

@@ -8,8 +8,9 @@ the quickest ring. Holds while the copper is between −50 and 250 °C; a run th
 as "at least 250 °C".
 
 The interval joins, each varied alone and added in quadrature (our choice: they are independent): convection
-±25 %, the way the run is laid, resistance −0/+13 % (fine strands), outer diameter ±8 % where it comes from the
-table, the air, and what the caller says of i².
+±25 % and, for thin wires, as far as Morgan's law lies off Churchill and Chu's; the way the run is laid, resistance
+−0/+13 % (fine strands), outer diameter ±8 % where it comes from the table, the heat that the jacket holds ±20 %, the
+air, and what the caller says of i².
 """
 
 from __future__ import annotations
@@ -141,8 +142,8 @@ def wire_heat(
     columns = np.tile(square, (1, variants))
     count = len(runs)
     if gaps:
-        columns[:, 6 * count : 7 * count] = np.stack([load.low_i2 for load in loads], axis=1) * share
-        columns[:, 7 * count :] = np.stack([load.high_i2 for load in loads], axis=1) * share
+        columns[:, 7 * count : 8 * count] = np.stack([load.low_i2 for load in loads], axis=1) * share
+        columns[:, 8 * count :] = np.stack([load.high_i2 for load in loads], axis=1) * share
     copper, end = model.run(edges, columns, _start(start_degC, air, len(runs), model.nodes, variants))
     copper = copper.reshape(copper.shape[0], variants, count)
 
@@ -180,9 +181,12 @@ def _result(
     thicker = (change[:, 4], change[:, 5])
     up.append(np.maximum(*thicker))
     down.append(np.minimum(*thicker))
-    if copper.shape[1] > 6:
-        down.append(change[:, 6])
-        up.append(change[:, 7])
+    held = np.abs(change[:, 6])
+    up.append(held)
+    down.append(-held)
+    if copper.shape[1] > 7:
+        down.append(change[:, 7])
+        up.append(change[:, 8])
     high = base + np.sqrt(sum(np.square(np.maximum(part, 0.0)) for part in up))
     low = base - np.sqrt(sum(np.square(np.minimum(part, 0.0)) for part in down))
     if at_least:
@@ -195,7 +199,7 @@ def _result(
         high[past[0] :] = np.inf
     high = np.where(high > TOP_DEGC, np.inf, high)
     at = int(np.argmax(base))
-    basis = "convection ±25 %, laying, air"
+    basis = "convection ±25 % or more, laying, jacket, air"
     if run.resistance_spread:
         basis += ", fine strands +13 %"
     if run.size.from_memory:

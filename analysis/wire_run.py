@@ -155,11 +155,11 @@ class Network:
     diameter_m: float
 
 
-def network(run: WireRun, diameter_factor: float = 1.0) -> Network:
+def network(run: WireRun, diameter_factor: float = 1.0, jacket_factor: float = 1.0) -> Network:
     """Nodes at the ring boundaries, each with the heat capacity up to half way to its neighbours.
 
     Copper 3.45e6 J/(m³ K); jacket heat capacity and conductivity by material. diameter_factor scales the
-    outer diameter (never below 2 % more than the conductor).
+    outer diameter (never below 2 % more than the conductor), jacket_factor the heat that the jacket holds.
     """
     size = run.size
     inner = size.strand_diameter_mm * 5e-4
@@ -169,7 +169,7 @@ def network(run: WireRun, diameter_factor: float = 1.0) -> Network:
         per_volume, conductivity = 1.0, 1.0
     else:
         outer = max(size.outer_diameter_mm * 5e-4 * diameter_factor, inner * 1.02)
-        per_volume = value("jacket_heat_capacity", size.material)
+        per_volume = jacket_factor * value("jacket_heat_capacity", size.material)
         conductivity = value("jacket_conductivity", size.material)
     conductivity = run.jacket_conductivity_W_mK or conductivity
     growth = np.cumsum((0.0, *RING_GROWTH))

@@ -9,11 +9,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from typing import Final
 
-from .cooling import convection_W_m2K, radiation_W_m2K
+from .cooling import convection_spread, convection_W_m2K, radiation_W_m2K
 from .ratings import COPPER_RANGE_DEGC, OutsideValidity, copper_factor, value
 from .signal import Measured
 from .wire_run import WireRun, loss_factor, network
+
+BASIS: Final = "convection ±25 % or more, laying, strands"
 
 
 def k_factor(start_degC: float, end_degC: float) -> float:
@@ -48,25 +51,25 @@ def adiabatic_time_s(area_mm2: float, current_A: float, start_degC: float, end_d
 def steady_current(run: WireRun, conductor_degC: float, air_degC: float = 25.0) -> Measured:
     """The current (all parallel leads together) that holds the copper at that temperature in still air.
 
-    Interval: convection ±25 %, the laying, resistance +13 % (fine strands), each alone, in quadrature.
+    Interval: convection ±25 % or as far as two published laws lie apart, the laying, resistance +13 % (fine strands),
+    each alone, in quadrature.
     Holds for conductor temperatures above the air up to 250 °C; a single long horizontal run.
     """
     if not air_degC < conductor_degC <= COPPER_RANGE_DEGC[1]:
         raise OutsideValidity(f"no current holds a wire at {conductor_degC:g} degC in air of {air_degC:g} degC")
     mid, low, high = loss_factor(run)
-    unsure = value("convection_uncertainty") / 100
     surface = _Surface(run, air_degC)
 
-    def current(laying: float, air: float, ohms: float) -> float:
+    def current(laying: float, air: int, ohms: float) -> float:
         watt = surface.loss_with_copper_at(conductor_degC, laying, air)
         ohm_per_m = run.mohm_per_m * 1e-3 * ohms * copper_factor(conductor_degC)
         return run.parallel * math.sqrt(watt / ohm_per_m)
 
     most = 1 + run.resistance_spread
-    base = current(mid, 1.0, 1.0)
-    down = math.hypot(base - current(low, 1 - unsure, 1.0), base - current(mid, 1.0, most))
-    up = current(high, 1 + unsure, 1.0) - base
-    return Measured(base, base - down, base + up, "convection ±25 %, laying, strands")
+    base = current(mid, 0, 1.0)
+    down = math.hypot(base - current(low, -1, 1.0), base - current(mid, 0, most))
+    up = current(high, 1, 1.0) - base
+    return Measured(base, base - down, base + up, BASIS)
 
 
 def steady_temperature(run: WireRun, current_A: float, air_degC: float = 25.0) -> Measured:
@@ -75,11 +78,10 @@ def steady_temperature(run: WireRun, current_A: float, air_degC: float = 25.0) -
     Raises OutsideValidity where it would pass 250 °C; the upper end is inf where only that passes 250 °C.
     """
     mid, low, high = loss_factor(run)
-    unsure = value("convection_uncertainty") / 100
     watt_20 = (current_A / run.parallel) ** 2 * run.mohm_per_m * 1e-3
     wire = _Surface(run, air_degC)
 
-    def temperature(laying: float, air: float, ohms: float) -> float:
+    def temperature(laying: float, air: int, ohms: float) -> float:
         top = COPPER_RANGE_DEGC[1]
         if wire.loss_with_copper_at(top, laying, air) < watt_20 * ohms * copper_factor(top):
             return math.inf
@@ -92,12 +94,12 @@ def steady_temperature(run: WireRun, current_A: float, air_degC: float = 25.0) -
         surface = _root(surplus, air_degC, top)
         return surface + wire.loss_W_m(surface, laying, air) * wire.jacket_K_m_W
 
-    base = temperature(mid, 1.0, 1.0)
+    base = temperature(mid, 0, 1.0)
     if math.isinf(base):
         raise OutsideValidity(f"{current_A:g} A has no steady temperature below 250 degC in {run.id}")
-    up = math.hypot(temperature(low, 1 - unsure, 1.0) - base, temperature(mid, 1.0, 1 + run.resistance_spread) - base)
-    down = base - temperature(high, 1 + unsure, 1.0)
-    return Measured(base, base - down, base + up, "convection ±25 %, laying, strands")
+    up = math.hypot(temperature(low, -1, 1.0) - base, temperature(mid, 0, 1 + run.resistance_spread) - base)
+    down = base - temperature(high, 1, 1.0)
+    return Measured(base, base - down, base + up, BASIS)
 
 
 class _Surface:
@@ -106,20 +108,25 @@ class _Surface:
     def __init__(self, run: WireRun, air_degC: float) -> None:
         net = network(run)
         self.air_degC = air_degC
+        self.unsure = value("convection_uncertainty") / 100
         self.emissivity = run.surface_emissivity
         self.diameter_m = net.diameter_m
         self.jacket_K_m_W = float((1 / net.conductance_W_mK).sum())
 
-    def loss_W_m(self, surface_degC: float, laying: float, convection: float) -> float:
-        h = convection * float(convection_W_m2K(self.diameter_m, surface_degC, self.air_degC))
+    def loss_W_m(self, surface_degC: float, laying: float, end: int) -> float:
+        """end: 0 the middle, -1 and 1 the ends of what the published laws of convection leave open."""
+        h = float(convection_W_m2K(self.diameter_m, surface_degC, self.air_degC))
+        if end:
+            low, high = convection_spread(self.diameter_m, surface_degC, self.air_degC, self.unsure)
+            h *= float(low) if end < 0 else float(high)
         h += float(radiation_W_m2K(self.emissivity, surface_degC, self.air_degC))
         return laying * math.pi * self.diameter_m * h * (surface_degC - self.air_degC)
 
-    def loss_with_copper_at(self, copper_degC: float, laying: float, convection: float) -> float:
+    def loss_with_copper_at(self, copper_degC: float, laying: float, end: int) -> float:
         def surplus(surface: float) -> float:
-            return self.loss_W_m(surface, laying, convection) - (copper_degC - surface) / self.jacket_K_m_W
+            return self.loss_W_m(surface, laying, end) - (copper_degC - surface) / self.jacket_K_m_W
 
-        return self.loss_W_m(_root(surplus, self.air_degC, copper_degC), laying, convection)
+        return self.loss_W_m(_root(surplus, self.air_degC, copper_degC), laying, end)
 
 
 def _root(function: Callable[[float], float], low: float, high: float) -> float:

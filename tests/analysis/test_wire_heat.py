@@ -328,3 +328,34 @@ def test_thicker_wire_is_cooler(gauge: str, current: float) -> None:
     load = steady_load(current, 60.0)
     thin, thick = wire_heat([WireRun("a", area_mm2), WireRun("b", area_mm2 * 1.6)], [load, load])
     assert thick.peak.value <= thin.peak.value
+
+
+@pytest.mark.parametrize("awg", [14, 16, 18, 20, 22, 24, 26, 28])
+@pytest.mark.parametrize("hottest_degC", [60.0, 110.0, 160.0])
+def test_the_interval_holds_a_wire_that_convects_by_another_law(awg: int, hottest_degC: float) -> None:
+    """The demo's simulation: one node, Morgan 1975, its own air and jacket; the outer diameter is stated.
+
+    Its hottest after three minutes at a steady current lies in the interval of our figure (air known to 1 K; half a
+    kelvin is left to its one node and its steps of 0.1 s).
+    """
+    from sample_data.heat import WireHeat
+    from sample_data.parts import Run
+
+    def simulated(current_A: float) -> tuple[float, float]:
+        wire = WireHeat((Run("run", "a", "b", awg, 100.0),), 25.0)
+        load = np.array([current_A**2])
+        hottest = 25.0
+        for _ in range(1800):
+            hottest = float(wire.step(load, 0.1)[0])
+            if hottest > 2 * hottest_degC:
+                break
+        return hottest, float(wire.outer_m[0])
+
+    low, high = 0.1, 200.0
+    for _ in range(14):
+        middle = math.sqrt(low * high)
+        low, high = (middle, high) if simulated(middle)[0] < hottest_degC else (low, middle)
+    truth, outer_m = simulated(low)
+    run = WireRun("run", parse_gauge(f"{awg} AWG"), enclosed=False, outer_diameter_mm=outer_m * 1e3)
+    peak = wire_heat([run], [steady_load(low, 180.0)], 25.0, air_uncertainty_K=1.0)[0].peak
+    assert peak.low - 0.5 <= truth <= peak.high

@@ -20,9 +20,12 @@ from analysis.cooling import (
     air_conductivity_W_mK,
     air_prandtl,
     air_viscosity_m2_s,
+    convection_spread,
     convection_W_m2K,
     nusselt_cylinder,
+    nusselt_morgan,
     radiation_W_m2K,
+    rayleigh_cylinder,
 )
 from analysis.ratings import OutsideValidity
 from analysis.wire_heat import (
@@ -137,10 +140,30 @@ def test_nusselt(row: dict[str, str]) -> None:
 
 
 @pytest.mark.parametrize("row", rows("free_air_ampacity.csv", "Nu_morgan_cylinder"), ids=by_id)
-def test_another_correlation_lies_within_the_stated_uncertainty(row: dict[str, str]) -> None:
-    """Morgan 1975 (S20b): its Nusselt number lies inside our ±25 %."""
-    ours = float(nusselt_cylinder(float(row["Ra"]), float(row["Pr"])))
-    assert 0.75 * ours <= float(row["value"]) <= 1.255 * ours
+def test_the_other_correlation(row: dict[str, str]) -> None:
+    """Morgan 1975 (S20b)."""
+    assert float(nusselt_morgan(float(row["Ra"]))) == pytest.approx(float(row["value"]), **tolerance(row))
+
+
+@pytest.mark.parametrize("ra", np.logspace(-4.9, 6.9, 25))
+def test_the_other_correlation_against_a_heat_transfer_library(ra: float) -> None:
+    """ht, Nu_horizontal_cylinder with the method of Morgan (1975)."""
+    expected = ht.conv_free_immersed.Nu_horizontal_cylinder_Morgan(Pr=0.7, Gr=ra / 0.7)
+    assert float(nusselt_morgan(ra)) == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize("diameter_mm", [0.3, 0.6, 1.0, 2.0, 5.0, 10.0])
+@pytest.mark.parametrize("rise_K", [1.0, 20.0, 80.0, 160.0])
+def test_the_interval_of_the_convection_holds_both_correlations(diameter_mm: float, rise_K: float) -> None:
+    """Nusselt numbers of Morgan and of Churchill and Chu from the library ht; Morgan with his own 5 %."""
+    air, surface, diameter = 25.0, 25.0 + rise_K, diameter_mm * 1e-3
+    ra = float(rayleigh_cylinder(diameter, surface, air))
+    pr = float(air_prandtl(298.15 + rise_K / 2))
+    ours = ht.Nu_horizontal_cylinder_Churchill_Chu(Pr=pr, Gr=ra / pr)
+    other = ht.conv_free_immersed.Nu_horizontal_cylinder_Morgan(Pr=pr, Gr=ra / pr)
+    low, high = (float(end) for end in convection_spread(diameter, surface, air, 0.25))
+    assert low <= 0.75 and high >= 1.25
+    assert low * ours <= 0.951 * other and 1.049 * other <= high * ours
 
 
 @pytest.mark.parametrize("row", rows("free_air_ampacity.csv", "h_convection_cylinder"), ids=by_id)
