@@ -64,6 +64,7 @@ CATALOGUE: dict[str, About] = {
     "pack_resistance_1s_mohm": About("mohm", "resistance at 1 s", "lower", ("pack", "temperature", "charge")),
     "pack_resistance_10s_mohm": About("mohm", "resistance at 10 s", "lower", ("pack", "temperature", "charge")),
     "cell_resistance_1s_mohm": About("mohm", "resistance at 1 s", "lower", ("pack", "temperature", "charge")),
+    "cell_capacity_Ah": About("Ah", "capacity between two rest voltages", "higher", ("pack", "temperature")),
     "pack_capacity_Ah": About("Ah", "capacity between two rest voltages", "higher", ("pack", "temperature")),
     "sag_standard_V": About("V", "sag after 1 s of a standard load", "lower", ("pack",)),
     "pack_minimum_V": About(

@@ -12,7 +12,7 @@ from analysis.match_data import MatchData
 from analysis.metric_kinds import STANDARD_CHARGE_PCT, STANDARD_PACK_DEGC, Absent, Metric
 from analysis.pack_check import capacity_Ah, pack_fit
 from analysis.pack_model import CellFits, NotFitted, PackFit, charge_state, charge_used_Ah, cold_factor
-from analysis.signal import Measured
+from analysis.signal import Measured, Signal
 
 Row = Metric | Absent
 
@@ -35,6 +35,7 @@ def rows(data: MatchData, review: Review) -> list[Row]:
     found += _matched(data, fit)
     found += _cells(data)
     found.append(_capacity(data, fit))
+    found += _cell_capacities(data)
     return found
 
 
@@ -175,13 +176,34 @@ def _cells(data: MatchData) -> list[Row]:
 def _capacity(data: MatchData, fit: PackFit) -> Row:
     """Charge used over the drop of charge between the two ends: wide, because rest voltages tell charge to ±5 %."""
     name, mend = "pack_capacity_Ah", "rest a minute before and after, and use half of the charge"
-    current, volts, pack, window = data.get("pack_current_A"), data.get("pack_voltage_V"), data.pack, data.window
-    if current is None or volts is None or pack is None or window is None:
-        return Absent(name, "pack", "current, voltage, pack or match window is not known", "log both, name the pack")
+    volts, pack = data.get("pack_voltage_V"), data.pack
+    if volts is None or pack is None:
+        return Absent(name, "pack", "voltage or pack is not known", "log the pack's voltage, name the pack")
+    return _between_rests(data, fit, volts, pack.cells, name, "pack", mend)
+
+
+def _cell_capacities(data: MatchData) -> list[Row]:
+    """The same for each cell, by its own voltage and fit. A cell that cannot tell is left out: its pack says why."""
+    fits = data.memo.get("cell_fits")
+    if not isinstance(fits, CellFits):
+        return []
+    found: list[Row] = []
+    for cell, fit in fits.fits.items():
+        volts = data.get(f"{cell}_voltage_V")
+        if volts is not None:
+            row = _between_rests(data, fit, volts, 1, "cell_capacity_Ah", cell, "")
+            found += [row] if isinstance(row, Metric) else []
+    return found
+
+
+def _between_rests(data: MatchData, fit: PackFit, volts: Signal, cells: int, name: str, part: str, mend: str) -> Row:
+    current, pack, window = data.get("pack_current_A"), data.pack, data.window
+    if current is None or pack is None or window is None:
+        return Absent(name, part, "current, pack or match window is not known", "log both, name the pack")
     state = charge_state(
         current,
         volts,
-        cells=pack.cells,
+        cells=cells,
         capacity_Ah=capacity_Ah(data),
         chemistry=pack.chemistry,
         start_s=window.start_s,
@@ -190,16 +212,16 @@ def _capacity(data: MatchData, fit: PackFit) -> Row:
     )
     start, end = state.start_pct, state.end_rest_pct
     used = charge_used_Ah(current, window.start_s, window.end_s)
-    for part in (start, end, used):
-        if isinstance(part, NotFitted):
-            return Absent(name, "pack", part.reason, part.mend)
+    for figure in (start, end, used):
+        if isinstance(figure, NotFitted):
+            return Absent(name, part, figure.reason, figure.mend)
     assert isinstance(start, Measured) and isinstance(end, Measured) and isinstance(used, Measured)
     drop, least, most = start.value - end.value, start.low - end.high, start.high - end.low
     if least < LEAST_DROP_PCT:
-        return Absent(name, "pack", f"the charge fell by {drop:.0f} % (at least {max(least, 0):.0f} %)", mend)
+        return Absent(name, part, f"the charge fell by {drop:.0f} % (at least {max(least, 0):.0f} %)", mend)
     return Metric(
         name,
-        "pack",
+        part,
         100 * used.value / drop,
         100 * used.low / most,
         100 * used.high / least,

@@ -13,13 +13,15 @@ from itertools import combinations
 
 import numpy as np
 
+from analysis.metric_kinds import Metric
 from analysis.pack_check import RETIRE_RATIO
 from analysis.pack_model import NotFitted, cold_factor
 from analysis.season_rows import MatchRow
 from analysis.statistics import LEVEL, Trend, theil_sen
 from ingest.packs import Pack
 
-CHARGE_MOHM, CELL_MOHM, CAPACITY = "pack_resistance_charge_mohm", "cell_resistance_1s_mohm", "pack_capacity_Ah"
+CHARGE_MOHM, CELL_MOHM = "pack_resistance_charge_mohm", "cell_resistance_1s_mohm"
+CAPACITY, CELL_CAPACITY = "pack_capacity_Ah", "cell_capacity_Ah"
 LEAST_USES = 4  # our choice: three points make a line of anything
 # Our choice: a forecast beyond three times the uses seen is a guess.
 REACH = 3.0
@@ -45,8 +47,25 @@ class Use:
 
 
 @dataclass(frozen=True)
+class Course:
+    """One figure over the uses of a pack: every value with the use it is of, the slope per use with its interval and
+    Kendall's p; None where fewer than four uses tell it. Nothing is brought to one temperature.
+    """
+
+    uses: tuple[int, ...]
+    values: tuple[float, ...]
+    per_use: float | None
+    low: float | None
+    high: float | None
+    achieved_pct: float | None
+    p: float | None
+
+
+@dataclass(frozen=True)
 class CellLife:
-    """Trend of one cell against the median cell of the same match (cold and gain fall out): % of it per use."""
+    """Resistance of one cell against the median of the other cells of the same match (cold and gain fall out): % of
+    it per use. capacity_pct: its capacity in the same way; None where no match tells it.
+    """
 
     cell: str
     last_pct: float
@@ -54,6 +73,7 @@ class CellLife:
     low: float | None
     high: float | None
     p: float | None
+    capacity_pct: Course | None = None
 
 
 @dataclass(frozen=True)
@@ -61,7 +81,7 @@ class PackLife:
     """trend: "rises", "no trend shown", "confounded", or "too few". per_use_mohm with its interval, p by Kendall.
 
     line_mohm: where it is retired. at_use, early, late: the use at which it gets there; late is infinite where the
-    interval holds no rise. left: uses from the last one on.
+    interval holds no rise. capacity_Ah: every figure; capacity: the course of those that are close enough.
     """
 
     pack: str
@@ -78,6 +98,7 @@ class PackLife:
     early: float | None
     late: float | None
     capacity_Ah: tuple[float, ...]
+    capacity: Course | None
     cells: tuple[CellLife, ...]
     notes: tuple[str, ...]
 
@@ -110,7 +131,10 @@ def _life(pack_id: str, rows: list[MatchRow], pack: Pack | None, level: float) -
     if line is None:
         notes.append("no line to retire at: state resistance_mohm of the pack, measured when new")
     at, early, late = _forecast(uses, trend, word, line, notes)
-    capacity = tuple(m.value for row in rows if (m := row.metric(CAPACITY)) is not None)
+    told = [(n, m) for n, row in enumerate(rows, 1) if (m := row.metric(CAPACITY)) is not None]
+    capacity = _course([(n, m.value) for n, m in told if _tells(m)], level)
+    if told and capacity is None:
+        notes.append("no match tells its capacity closely: use more than half of its charge, and let it rest before")
     return PackLife(
         pack_id,
         tuple(uses),
@@ -125,6 +149,7 @@ def _life(pack_id: str, rows: list[MatchRow], pack: Pack | None, level: float) -
         at,
         early,
         late,
+        tuple(m.value for _, m in told),
         capacity,
         _cells(rows, level),
         tuple(notes),
@@ -136,7 +161,7 @@ def _uses(rows: list[MatchRow]) -> list[Use]:
     found = []
     for number, row in enumerate(rows, start=1):
         figure, temp = row.metric(CHARGE_MOHM), row.metric("pack_temp_mean_degC")
-        if figure is None or not figure.high - figure.low <= TOO_WIDE * figure.value:
+        if figure is None or not _tells(figure):
             continue
         temp_degC = None if temp is None else temp.value
         factor = None if temp_degC is None else cold_factor(temp_degC)
@@ -221,24 +246,46 @@ def _forecast(
     return (at if at <= reach else math.inf), early, (late if late <= reach else math.inf)
 
 
+def _tells(figure: Metric) -> bool:
+    return figure.high - figure.low <= TOO_WIDE * figure.value
+
+
+def _course(points: list[tuple[int, float]], level: float) -> Course | None:
+    if not points:
+        return None
+    uses, values = tuple(n for n, _ in points), tuple(v for _, v in points)
+    if len(points) < LEAST_USES:
+        return Course(uses, values, None, None, None, None, None)
+    t = theil_sen(uses, values, level)
+    return Course(uses, values, t.slope, t.low, t.high, 100 * t.achieved, t.p)
+
+
 def _cells(rows: list[MatchRow], level: float) -> tuple[CellLife, ...]:
+    mohm, capacity = (_against_the_others(rows, name) for name in (CELL_MOHM, CELL_CAPACITY))
+    found = []
+    for cell in sorted(mohm):
+        course = _course(mohm[cell], level)
+        assert course is not None  # a cell is named by its points
+        found.append(
+            CellLife(
+                cell, course.values[-1], course.per_use, course.low, course.high, course.p,
+                _course(capacity.get(cell, []), level),
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+def _against_the_others(rows: list[MatchRow], name: str) -> dict[str, list[tuple[int, float]]]:
+    """cell -> (use, % above the median of the other cells); matches with three cells and more."""
     series: dict[str, list[tuple[int, float]]] = {}
     for number, row in enumerate(rows, start=1):
-        here = {m.part: m.value for m in row.metrics if m.name == CELL_MOHM}
+        here = {m.part: m.value for m in row.metrics if m.name == name}
         if len(here) < 3:
             continue
         for cell, value in here.items():
-            others = float(np.median([v for name, v in here.items() if name != cell]))
+            others = float(np.median([v for part, v in here.items() if part != cell]))
             series.setdefault(cell, []).append((number, 100 * (value / others - 1)))
-    found = []
-    for cell in sorted(series):
-        points = series[cell]
-        if len(points) < LEAST_USES:
-            found.append(CellLife(cell, points[-1][1], None, None, None, None))
-            continue
-        t = theil_sen([n for n, _ in points], [v for _, v in points], level)
-        found.append(CellLife(cell, points[-1][1], t.slope, t.low, t.high, t.p))
-    return tuple(found)
+    return series
 
 
 def pairs(lives: Sequence[PackLife], packs: Mapping[str, Pack]) -> tuple[Pair, ...]:

@@ -92,6 +92,8 @@ def _packs(lives: list[dict[str, Any]], pairs: list[dict[str, Any]]) -> list[str
             side = "above" if cell["last_pct"] > 0 else "below"
             text = f"{name_of(cell['cell']).capitalize()} is {abs(cell['last_pct']):.0f} % {side} the other cells."
             out += _wrapped(" " * 11, text)
+        if life["capacity"] is not None:
+            out += _wrapped(" " * 11, _capacity(life["capacity"]))
         for note in life["notes"]:
             out += _wrapped(" " * 11, f"{note[:1].upper()}{note[1:]}.")
     for pair in pairs:
@@ -134,6 +136,16 @@ def _life(life: dict[str, Any]) -> str:
             text += f": {ends}"
         text += "."
     return text
+
+
+def _capacity(course: dict[str, Any]) -> str:
+    text = f"Capacity between rest voltages: {figure(course['values'][-1], 'Ah')} in the last of {len(course['uses'])}"
+    if course["per_use"] is None:
+        return f"{text}."
+    per, low, high = (f"{course[key]:+.3f}".replace("-", "−") for key in ("per_use", "low", "high"))
+    shown = course["p"] <= 0.05
+    word = ("It falls" if course["per_use"] < 0 else "It rises") if shown else "No trend shown"
+    return f"{text}. {word}: {per} Ah a match ({low} to {high} with {course['achieved_pct']:.0f} %)."
 
 
 def _signed(value: float | None) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -18,7 +18,7 @@ WEAK_REL = 0.10
 
 @dataclass(frozen=True)
 class CellFits:
-    """mohm: each cell's resistance at scale_s; not_fitted: why for the others.
+    """mohm: each cell's resistance at scale_s; not_fitted: why for the others; fits: each cell's own.
 
     highest is the cell that stands out most against the median of the other cells, excess_mohm by how much: the
     interval is paired (the same current, its gain and its hits are common to all cells), so it is much tighter than
@@ -32,6 +32,7 @@ class CellFits:
     excess_mohm: Measured | None
     excess_pct: float | None
     weak: bool
+    fits: dict[str, PackFit] = field(default_factory=dict, repr=False)
 
 
 def fit_cells(
@@ -55,7 +56,7 @@ def fit_cells(
             fits[name] = fit
     mohm = {name: fit.resistance_mohm[scale_s] for name, fit in fits.items()}
     if len(fits) < 2:
-        return CellFits(scale_s, mohm, refused, None, None, None, False)
+        return CellFits(scale_s, mohm, refused, None, None, None, False, fits)
     names = list(fits)
     value = np.array([mohm[name].value for name in names])
     left_out = np.stack([fits[name].replicates_mohm[scale_s] for name in names])
@@ -69,4 +70,6 @@ def fit_cells(
     half = float(np.sqrt(half**2 + (1.96 * gain) ** 2 + (1.96 * mismatch) ** 2))
     measured = Measured(excess, excess - half, excess + half, "against the median of the other cells, paired jackknife")
     weak = measured.low > 0 and middle > 0 and excess > WEAK_REL * middle
-    return CellFits(scale_s, mohm, refused, names[k], measured, 100 * excess / middle if middle > 0 else None, weak)
+    return CellFits(
+        scale_s, mohm, refused, names[k], measured, 100 * excess / middle if middle > 0 else None, weak, fits
+    )

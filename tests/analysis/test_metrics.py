@@ -16,9 +16,11 @@ from analysis.match_data import MatchData, Window
 from analysis.metric_kinds import CATALOGUE, Absent, Metric
 from analysis.metrics import metrics_of, standard_load_A
 from analysis.metrics_drives import rows as drive_rows
+from analysis.pack_model.cells import fit_cells
+from analysis.pack_model.open_circuit import charge_from_rest
 from analysis.review import review_data
 from analysis.settings import DEFAULTS
-from analysis.signal import signal
+from analysis.signal import Measured, signal
 from ingest.builds import Controller, Pack
 from ingest.matches import Match
 
@@ -190,3 +192,32 @@ def test_the_standard_load_is_round_and_at_most_ten_C(capacity_Ah: float) -> Non
 def test_every_metric_is_documented() -> None:
     text = (Path(__file__).resolve().parents[2] / "docs" / "comparing.md").read_text(encoding="utf-8")
     assert [name for name in CATALOGUE if f"`{name}`" not in text] == []
+
+
+def test_capacity_of_a_pack_and_of_its_cells_between_two_rests() -> None:
+    """Six cells of 3.0 Ah (the label says 3.3), the fourth of 2.7 Ah. The open-circuit curve is the one in use, so this
+    tries the sums and the intervals, not the curve.
+    """
+    volts = np.linspace(3.5, 4.2, 400)
+    charge = np.array(
+        [charge_from_rest(Measured(float(v), float(v), float(v), ""), "lithium-polymer").value for v in volts]
+    )
+    t = np.arange(0.0, 125.0, 0.02)
+    current = np.where((t >= 10) & (t < 110), np.where((t // 2) % 2 == 0, 20.0, 100.0), 0.0)
+    used = np.concatenate([[0.0], np.cumsum(0.5 * (current[1:] + current[:-1]) * 0.02)]) / 3600
+    channels = {"pack_current_A": (t, current)}
+    for cell in range(1, 7):
+        left = 98.0 - 100 * used / (2.7 if cell == 4 else 3.0)
+        channels[f"cell{cell}_voltage_V"] = (t, np.interp(left, charge, volts) - 0.004 * current)
+    channels["pack_voltage_V"] = (t, sum(x for name, (_, x) in channels.items() if name.startswith("cell")))
+    found = data(**channels)
+    review = review_data(found, with_advice=False)
+    cells = {f"cell{i}": found.signals[f"cell{i}_voltage_V"] for i in range(1, 7)}
+    found.memo["cell_fits"] = fit_cells(found.signals["pack_current_A"], cells, capacity_Ah=3.3)  # as the review does
+    metrics, _ = metrics_of(found, review)
+    told = {m.part: m for m in metrics if m.name in ("pack_capacity_Ah", "cell_capacity_Ah")}
+    assert sorted(told) == [*(f"cell{i}" for i in range(1, 7)), "pack"]
+    for part, true in (("pack", 2.95), ("cell1", 3.0), ("cell4", 2.7)):
+        assert told[part].low <= true <= told[part].high, part
+        assert told[part].value == pytest.approx(true, rel=0.1)
+    assert told["cell4"].value < 0.95 * told["cell1"].value

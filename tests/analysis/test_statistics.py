@@ -240,7 +240,7 @@ def test_change_point_finds_the_step_and_no_other() -> None:
 @pytest.mark.parametrize("n", [6, 12])
 def test_change_point_error_rate(n: int) -> None:
     rng = np.random.default_rng(n)
-    repeats = 150
+    repeats = 500
     found = [stats.change_point(rng.normal(size=n)) for _ in range(repeats)]
     rate = np.mean([f is not None and f.p <= 0.05 for f in found])
     assert rate <= 0.05 + 2.5 * math.sqrt(0.05 * 0.95 / repeats)
