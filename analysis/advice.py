@@ -8,6 +8,7 @@ short by.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -22,6 +23,7 @@ from analysis.replay import Refused, Replayed, replay_rows
 from analysis.replay.banded import Judged, judged, measured_with_band
 from analysis.replay.signals import fresh_cells
 from analysis.taps import joints
+from ingest.builds import Pack
 from ingest.errors import DescriptionError
 
 MOST_REPLAYED = 3  # our choice: what a builder reads in the pit, and what a review has time for
@@ -45,17 +47,17 @@ class _Tried:
     margin: float
 
 
-def advise(data: MatchData, found: Review) -> tuple[Advice, ...]:
-    """The advice of one review: at most three rows, best first."""
+def advise(data: MatchData, found: Review, packs: Sequence[Pack] = ()) -> tuple[Advice, ...]:
+    """The advice of one review: at most three rows, best first. packs: the others of the season."""
     if data.build is None:
         return ()
     serious = [f for f in found.findings if f.verdict in SERIOUS]
-    options = candidates(data, found) if serious else []
+    options = candidates(data, found, packs) if serious else []
     if not options:
         return ()
     tried: list[_Tried] = []
     refused = ""
-    for candidate, changes in _chosen(data, [o for o in options if not o.unprovable], serious):
+    for candidate, changes in _chosen(data, [o for o in options if not o.unprovable], serious, packs):
         made = replay_rows(data, changes, found)
         if isinstance(made, Refused):
             refused = made.text
@@ -80,14 +82,16 @@ def _enough(data: MatchData, serious: list[Finding], tried: list[_Tried]) -> boo
     return clean and (long or len(tried) > 1)
 
 
-def _chosen(data: MatchData, options: list[Candidate], serious: list[Finding]) -> list[tuple[Candidate, Changes]]:
+def _chosen(
+    data: MatchData, options: list[Candidate], serious: list[Finding], packs: Sequence[Pack]
+) -> list[tuple[Candidate, Changes]]:
     """The three worth a replay: the gravest finding first, different actions, cheap ones first."""
     grave = {f.id: i for i, f in enumerate(serious)}
     assert data.build is not None
     weighed: list[tuple[bool, int, int, float, int, Candidate, Changes]] = []
     for option in options:
         try:
-            changes = changed(data.build, data.pack, option.sets)
+            changes = changed(data.build, data.pack, option.sets, {pack.id: pack for pack in packs})
         except DescriptionError:  # a size that no table holds
             continue
         first = min((grave[i] for i in option.clears if i in grave), default=len(grave))

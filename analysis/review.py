@@ -68,8 +68,8 @@ def prepare(
     return log_ends(without_the_dead(data))
 
 
-def review_data(data: MatchData, *, with_advice: bool = True) -> Review:
-    """Checks, causes, advice and words on prepared data; the replay uses this too."""
+def review_data(data: MatchData, *, with_advice: bool = True, others: Sequence[Pack] = ()) -> Review:
+    """Checks, causes, advice and words on prepared data; the replay uses this too. others: packs that are at hand."""
     checked = run_checks(data)
     extra = fit_rows(data)
     detected, happened = causes.detect(data, checked)
@@ -96,7 +96,7 @@ def review_data(data: MatchData, *, with_advice: bool = True) -> Review:
     if with_advice and data.build is not None:
         from analysis.advice import advise
 
-        result = replace(result, advice=advise(data, result))
+        result = replace(result, advice=advise(data, result, others))
     lines = wording.three_lines(facts, result.findings, passed, not_checked, result.quality, result.advice)
     return replace(result, lines=lines)
 

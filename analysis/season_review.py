@@ -52,4 +52,16 @@ def review_match(season: Season, match_id: str, *, with_advice: bool = True) -> 
             mend=f"Add them with: afterbout add FILES --season {season.root} --match {match_id}",
         )
     data = prepare(season.log(match), build, packs, match, settings_of(season))
-    return Reviewed(data, review_data(data, with_advice=with_advice), match, build, packs)
+    others = readable_packs(season) if with_advice else ()
+    return Reviewed(data, review_data(data, with_advice=with_advice, others=others), match, build, packs)
+
+
+def readable_packs(season: Season) -> tuple[Pack, ...]:
+    """Every pack of the season whose file can be read: a broken one of another pack is not this match's concern."""
+    found = []
+    for pack_id in season.ids("packs"):
+        try:
+            found.append(season.pack(pack_id))
+        except DescriptionError:
+            continue
+    return tuple(found)

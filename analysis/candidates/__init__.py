@@ -7,22 +7,25 @@ higher current limit, anything done to the main disconnect or the light but maki
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from analysis.candidates.common import ANTENNA, CAPACITORS, LOW_VOLTS, MOTOR_PLUGS, REGULATOR_G, SUPPLY, Candidate
 from analysis.candidates.drives import limit_changes, limit_on_run
+from analysis.candidates.drops import drop_changes
 from analysis.candidates.parts import contact_changes, fuse_changes, regulator_changes
 from analysis.candidates.supply import pack_changes, volt_changes
 from analysis.candidates.wires import joint_changes, of_a_joint, opened, wire_changes
 from analysis.findings import Finding, Review
 from analysis.match_data import MatchData
 from analysis.wiring import Tree, tree
+from ingest.builds import Pack
 
 __all__ = ["Candidate", "candidates"]
 
 
-def candidates(data: MatchData, review: Review) -> list[Candidate]:
-    """Every change for every serious finding, the plainest first."""
+def candidates(data: MatchData, review: Review, packs: Sequence[Pack] = ()) -> list[Candidate]:
+    """Every change for every serious finding, the plainest first. packs: the others of the season."""
     assert data.build is not None
     wiring = tree(data.build)
     serious = [f for f in review.findings if f.verdict in ("over", "fault", "close")]
@@ -34,7 +37,7 @@ def candidates(data: MatchData, review: Review) -> list[Candidate]:
     for finding in serious:
         if finding.consequence_of and finding.verdict != "over" and finding.check not in LOW_VOLTS:
             continue
-        found += _for(data, wiring, review, finding, serious)
+        found += _for(data, wiring, review, finding, serious, packs)
     merged: dict[tuple[tuple[str, str], ...], Candidate] = {}
     for one in found:
         other = merged.get(one.sets)
@@ -44,7 +47,9 @@ def candidates(data: MatchData, review: Review) -> list[Candidate]:
     return list(merged.values())
 
 
-def _for(data: MatchData, wiring: Tree, review: Review, f: Finding, serious: list[Finding]) -> list[Candidate]:
+def _for(
+    data: MatchData, wiring: Tree, review: Review, f: Finding, serious: list[Finding], packs: Sequence[Pack]
+) -> list[Candidate]:
     check, cause = f.check, f.cause
     if cause == "regulator_overload":
         return regulator_changes(data, f)
@@ -66,7 +71,7 @@ def _for(data: MatchData, wiring: Tree, review: Review, f: Finding, serious: lis
     if check == "fuse_curve":
         return [*fuse_changes(data, wiring, f), *limit_on_run(data, wiring, f, serious)]
     if check in ("contact_current", "contact_temperature") and not of_a_joint(data, f):
-        return [*contact_changes(data, f), *limit_on_run(data, wiring, f, serious)]
+        return [*contact_changes(data, wiring, f), *limit_on_run(data, wiring, f, serious)]
     if check == "wire_temperature":
         return limit_on_run(data, wiring, f, serious)
     if check in LOW_VOLTS or check in (
@@ -76,11 +81,12 @@ def _for(data: MatchData, wiring: Tree, review: Review, f: Finding, serious: lis
         "pack_resistance",
         "charge_used",
     ):
-        return [*pack_changes(data, f), *volt_changes(data, wiring, f)]
+        drops = [] if any(o.check == "joint" for o in serious) else drop_changes(data, wiring, f)
+        return [*pack_changes(data, f, packs), *volt_changes(data, wiring, f), *drops]
     if cause == "brown_out":
         why = "a supply of its own is not in the log"
         own = Candidate(
             (("regulator.own_supply", "fitted"),), "own_supply", (f.part,), "", SUPPLY, (f.id,), "", why, REGULATOR_G
         )
-        return [*pack_changes(data, f), *volt_changes(data, wiring, f), own]
+        return [*pack_changes(data, f, packs), *volt_changes(data, wiring, f), own]
     return []

@@ -14,6 +14,7 @@ from analysis.candidates.common import (
     SUPPLY,
     Candidate,
 )
+from analysis.candidates.drops import removable
 from analysis.findings import Finding
 from analysis.fuse_wire import fuse_against_wire
 from analysis.fuses import body_of_fuse
@@ -24,7 +25,8 @@ from analysis.wiring import Tree
 from ingest.builds import Build
 
 
-def contact_changes(data: MatchData, f: Finding) -> list[Candidate]:
+def contact_changes(data: MatchData, wiring: Tree, f: Finding) -> list[Candidate]:
+    """The next larger size, and none at all where the run can be soldered through."""
     assert data.build is not None
     contact = next((c for c in data.build.contacts if c.id == f.part), None)
     if contact is None or contact.rated_A is None:
@@ -33,17 +35,14 @@ def contact_changes(data: MatchData, f: Finding) -> list[Candidate]:
     sets = [(f"contact.{contact.id}.rated_A", f"{rated:g}")]
     if contact.resistance_mohm:
         sets.append((f"contact.{contact.id}.resistance_mohm", f"{contact.resistance_mohm * BETTER_CONTACT[1]:.2g}"))
-    return [
-        Candidate(
-            tuple(sets),
-            "contact",
-            (contact.id,),
-            f"{rated:g} A",
-            OPEN + CONTACT,
-            (f.id,),
-            "the larger size, both halves",
-        )
-    ]
+    needs = "the larger size, both halves"
+    found = [Candidate(tuple(sets), "contact", (contact.id,), f"{rated:g} A", OPEN + CONTACT, (f.id,), needs)]
+    run = wiring.run_of_contact(contact.id)
+    if run is not None and removable(wiring, wiring.runs[run], contact.kind):
+        gone = ((f"contact.{contact.id}", "removed"),)
+        needs = "solder; the run can then not be unplugged"
+        found.append(Candidate(gone, "one_fewer", (contact.id,), "", OPEN + CONTACT, (f.id,), needs))
+    return found
 
 
 def fuse_changes(data: MatchData, wiring: Tree, f: Finding) -> list[Candidate]:

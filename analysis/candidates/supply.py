@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from analysis.build_check import path_mohm
 from analysis.candidates.common import (
     AIM,
     BIGGER_PACK,
+    FRESHER,
     LARGER,
     LOW_VOLTS,
     NOT_FULL_PCT,
@@ -23,10 +26,14 @@ from analysis.pack_model import PackFit
 from analysis.replay.levers import start_state
 from analysis.signal import Measured
 from analysis.wiring import Tree
+from ingest.builds import Pack
 
 
-def pack_changes(data: MatchData, f: Finding) -> list[Candidate]:
-    """A pack as it should be, a larger one, two side by side, and starting full."""
+def pack_changes(data: MatchData, f: Finding, packs: Sequence[Pack] = ()) -> list[Candidate]:
+    """A pack as it should be, another that is there, a larger one, two side by side, and starting full.
+
+    packs: the others of the season; only those of as many cells and less resistance are of use.
+    """
     pack, fit = data.pack, pack_fit(data)
     if pack is None:
         return []
@@ -42,6 +49,14 @@ def pack_changes(data: MatchData, f: Finding) -> list[Candidate]:
                 sets, "sound_pack", (pack.id,), f"{pack.resistance_mohm:g}", PACK, ids, "a sound pack of the same kind"
             )
         )
+    now = one.value if one is not None else pack.resistance_mohm
+    for other in packs:
+        if other.id == pack.id or other.cells != pack.cells or other.resistance_mohm is None or now is None:
+            continue
+        if other.resistance_mohm <= FRESHER * now:
+            needs = f"{other.id} charged, and as good as its file states"
+            figure = f"{other.resistance_mohm:g} mΩ" + (f"; keep {pack.id} out of the robot" if worn else "")
+            found.append(Candidate((("pack", other.id),), "other_pack", (other.id,), figure, PACK, ids, needs))
     if f.cause == "cold_pack":
         why = "what warmth does to this pack was not measured"
         found.append(Candidate((("pack.start_degC", "20"),), "warm", (pack.id,), "", PACK, ids, "", why, 0.0))

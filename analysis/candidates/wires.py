@@ -7,8 +7,8 @@ from analysis.candidates.common import AIM, JOINT, LOW_VOLTS, OPEN, WIRE, Candid
 from analysis.findings import Finding
 from analysis.match_data import MatchData
 from analysis.ratings import OutsideValidity
-from analysis.taps import joints
 from analysis.run_loads import loads
+from analysis.taps import joints
 from analysis.wire_heat import wire_heat
 from analysis.wire_run import run_of_wire
 from analysis.wiring import Tree

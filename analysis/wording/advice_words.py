@@ -28,6 +28,8 @@ ADVICE_WORDS = {
     "parallel": "Lay {figure} leads side by side in the {parts}",
     "length_mm": "Shorten the {parts} to {figure}",
     "contact": "Fit a {figure} size for the {parts}",
+    "one_fewer": "Solder through {parts}: one contact fewer",
+    "other_pack": "Fit {parts}, stated at {figure}",
     "fuse": "Fit a {figure} fuse as {parts}; its wire allows it",
     "limit": "Set the current limit of the {parts} to {figure}",
     "free_and_limit": "Free the {parts} and look for what jammed it; then set its current limit to {figure}",

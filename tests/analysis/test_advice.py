@@ -11,9 +11,13 @@ import pytest
 
 from analysis.advice import advise
 from analysis.candidates import candidates
+from analysis.candidates.drops import drop_changes
+from analysis.changes import changed
 from analysis.findings import Advice, Finding, Review
 from analysis.match_data import MatchData
+from analysis.replay import replay
 from analysis.review import review_data
+from analysis.wiring import tree
 from ingest.builds import Match
 from sample_data import JointStep, Plants
 
@@ -181,6 +185,60 @@ def test_nothing_unsafe_is_ever_a_candidate(calm: tuple[MatchData, Review], kind
             if key.startswith("fuse."):
                 assert float(value) <= 120
         assert option.minutes > 0
+
+
+def low_volts(case: tuple[MatchData, Review], by_V: float) -> tuple[MatchData, Review]:
+    """The weapon's cutoff set this far above the lowest volts that it saw."""
+    data, _ = case
+    build = data.build
+    assert build is not None
+    lowest = float(data.signals["weapon_voltage_V"].x.min())
+    controllers = tuple(
+        c.model_copy(update={"cutoff_V": lowest + by_V}) if c.id == "weapon" else c for c in build.controllers
+    )
+    low = replace(data, build=build.model_copy(update={"controllers": controllers}), memo={}, _inside={})
+    return low, review_data(low, with_advice=False)
+
+
+def test_too_few_volts_offer_less_drop_on_the_way(calm: tuple[MatchData, Review]) -> None:
+    """A thicker lead where it is enough by itself; the robot simulated again with it has higher lowest volts."""
+    data, found = low_volts(calm, -0.53)
+    options = {o.action: o for o in candidates(data, found) if o.clears}
+    assert {"gauge", "larger_pack", "parallel_packs", "limit"} <= set(options)
+    number = int(options["gauge"].sets[0][1].split()[0])
+    run = options["gauge"].sets[0][0].split(".")[1]
+    assert run in ("battery_lead", "weapon_lead")
+    again = rs.logged(rs.run(rs.gauge(B, run, number), P1, rs.script(4)))
+    assert again.signals["weapon_voltage_V"].x.min() > data.signals["weapon_voltage_V"].x.min()
+
+
+def test_each_candidate_on_the_way_is_offered_where_it_is_enough(calm: tuple[MatchData, Review]) -> None:
+    """With next to nothing wanted a shorter lead, a better contact and one fewer are enough too; the pack's own plug
+    and the disconnect are never soldered through."""
+    data, review = calm
+    at = float(data.signals["weapon_voltage_V"].t_s[data.signals["weapon_voltage_V"].x.argmin()])
+    f = finding(check="controller_cutoff", kind="voltage_sag", part="weapon", unit="V", start_s=at, limit=18.0)
+    room = 0.15 * (25.2 - 18.0)
+    options = drop_changes(data, tree(data.build), replace(f, measured=18.0 + room - 0.001))  # type: ignore[arg-type]
+    kinds = {o.action for o in options}
+    assert {"gauge", "parallel", "length_mm", "contact"} <= kinds
+    gone = [o for o in options if o.action == "one_fewer"]
+    assert all(o.sets[0][0] not in ("contact.pack_plug", "contact.main_disconnect") for o in gone)
+    assert not drop_changes(data, tree(data.build), replace(f, measured=10.0))  # type: ignore[arg-type]
+    for option in options:
+        made = replay(data, changed(data.build, data.pack, option.sets), review)  # type: ignore[arg-type]
+        assert made.after is not None
+
+
+def test_a_fresher_pack_of_the_season_is_offered(weak: tuple[MatchData, Review]) -> None:
+    data, review = weak
+    p1, p3 = data.pack, rs.described(B, rs.PACKS["p3"])[1]
+    assert p1 is not None
+    other_cells = p3.model_copy(update={"id": "p9", "cells": p3.cells - 1})
+    rows = advise(data, review, [p1, p3, other_cells])
+    assert any(row.change == "pack = p3" and row.proved and row.clears for row in rows)
+    offered = [o.sets for o in candidates(data, review, [p1, p3, other_cells])]
+    assert (("pack", "p9"),) not in offered and (("pack", p1.id),) not in offered
 
 
 def test_rows_are_the_contract_s(loose: tuple[MatchData, Review]) -> None:
