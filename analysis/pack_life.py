@@ -22,6 +22,7 @@ from ingest.packs import Pack
 
 CHARGE_MOHM, CELL_MOHM = "pack_resistance_charge_mohm", "cell_resistance_1s_mohm"
 CAPACITY, CELL_CAPACITY = "pack_capacity_Ah", "cell_capacity_Ah"
+OF_PACKS = (CHARGE_MOHM, "pack_temp_mean_degC", CELL_MOHM, CAPACITY, CELL_CAPACITY)  # what this module looks at
 LEAST_USES = 4  # our choice: three points make a line of anything
 # Our choice: a forecast beyond three times the uses seen is a guess.
 REACH = 3.0

@@ -25,7 +25,7 @@ from typing import Any
 from analysis.season_keys import Failure, Key, keys_of
 from analysis.season_rows import MatchRow
 from analysis.season_tables import forget, not_kept, rows_of, write_tables
-from analysis.season_worker import review_and_keep
+from analysis.season_worker import Outcome, review_and_keep
 from ingest.errors import AfterboutError, StoreError
 from ingest.lock import LOCK_TIMEOUT_S, locked
 from ingest.places import is_remote, place
@@ -37,6 +37,10 @@ PROCESSES_FROM = 4
 # Our choice: enough that no worker waits for the next match, few enough that memory stays flat.
 IN_FLIGHT_PER_CORE = 3
 IN_FLIGHT_ELSEWHERE = 64
+# Our choice: handing over a match costs some milliseconds with a scheduler, so that several go at once where there are
+# many; a parcel is small enough to be done in a moment, and there are enough of them that all workers end together.
+PARCEL = 8
+PARCELS_PER_CORE, PARCELS_ELSEWHERE = 8, 128
 
 Progress = Callable[[int, int, str], None]
 
@@ -151,62 +155,75 @@ class _Work:
         if not to_do:
             return
         if executor is not None:
-            self._feed(executor, to_do, IN_FLIGHT_ELSEWHERE)
+            self._feed(executor, _parcels(to_do, PARCELS_ELSEWHERE), IN_FLIGHT_ELSEWHERE, elsewhere=True)
         else:
             with default_executor(len(to_do)) as pool:
-                self._feed(pool, to_do, cores() * IN_FLIGHT_PER_CORE)
-        again, self.left = self.left, []
-        for match_id in again:
+                parcels = _parcels(to_do, PARCELS_PER_CORE * cores())
+                self._feed(pool, parcels, cores() * IN_FLIGHT_PER_CORE)
+        left, self.left = self.left, []
+        done = set(left) - set(not_kept(self.season, {m: self.keys[m] for m in left})) if left else set()
+        for match_id in left:
+            if match_id in done:  # kept before its worker died
+                self._finish(Outcome(match_id))
+                continue
             with ProcessPoolExecutor(1, mp_context=_context()) as pool:
-                self._feed(pool, [match_id], 1)
+                self._feed(pool, [[match_id]], 1)
             if self.left:
                 self.left.clear()
-                self._finish(match_id, "its worker process died: too little memory, or a defect")
+                self._finish(Outcome(match_id, reason="its worker process died: too little memory, or a defect"))
 
-    def _feed(self, pool: Executor, to_do: list[str], in_flight: int) -> None:
+    def _feed(self, pool: Executor, parcels: list[list[str]], in_flight: int, *, elsewhere: bool = False) -> None:
         """Keep some matches waiting at the workers and no more: memory stays flat in the number of matches."""
-        waiting: dict[Future[Any], str] = {}
-        rest = iter(to_do)
+        waiting: dict[Future[Any], list[str]] = {}
+        rest = iter(parcels)
         while True:
-            while len(waiting) < in_flight and (match_id := next(rest, None)) is not None:
+            while len(waiting) < in_flight and (parcel := next(rest, None)) is not None:
+                jobs = [(match_id, self.keys[match_id]) for match_id in parcel]
                 try:
-                    future = pool.submit(review_and_keep, self.season.address, match_id, self.keys[match_id])
+                    future = pool.submit(review_and_keep, self.season.address, jobs, elsewhere)
                 except BrokenExecutor:
-                    self.left += [match_id, *rest]
+                    self.left += [*parcel, *(match_id for more in rest for match_id in more)]
                     break
-                waiting[future] = match_id
+                waiting[future] = parcel
             if not waiting:
                 return
             for future in wait(waiting, return_when=FIRST_COMPLETED).done:
                 self._seen(waiting.pop(future), future)
 
-    def _seen(self, match_id: str, future: Future[Any]) -> None:
+    def _seen(self, parcel: list[str], future: Future[Any]) -> None:
         error = future.exception()
         if isinstance(error, BrokenExecutor):
-            self.left.append(match_id)
+            self.left += parcel
         elif error is None:
-            outcome = future.result()
-            if outcome is not None:
-                self.unsaved[match_id] = outcome
-            self._finish(match_id, None)
-        elif isinstance(error, AfterboutError):
-            self._finish(match_id, str(error))
-        else:  # a defect of ours, or out of memory: one bad match does not stop the rest
-            self._finish(match_id, f"the review of {match_id} stopped with {type(error).__name__}: {error}")
+            for outcome in future.result():
+                self._finish(outcome)
+        else:
+            known = isinstance(error, AfterboutError)
+            reason = str(error) if known else f"the worker stopped with {type(error).__name__}: {error}"
+            for match_id in parcel:
+                self._finish(Outcome(match_id, reason=reason))
 
-    def _finish(self, match_id: str, reason: str | None) -> None:
-        if reason is not None:
-            if self._is_gone(match_id):
-                self.gone.add(match_id)
+    def _finish(self, outcome: Outcome) -> None:
+        if outcome.unsaved is not None:
+            self.unsaved[outcome.match] = outcome.unsaved
+        if outcome.reason is not None:
+            if self._is_gone(outcome.match):
+                self.gone.add(outcome.match)
             else:
-                self.failed[match_id] = reason
+                self.failed[outcome.match] = outcome.reason
         self.count += 1
         if self.progress is not None:
-            self.progress(self.count, self.total, match_id)
+            self.progress(self.count, self.total, outcome.match)
 
     def _is_gone(self, match_id: str) -> bool:
         root = place(self.season.address)  # opened anew: nothing of what was listed before
         return not (root / "matches" / f"{match_id}.toml").is_file()
+
+
+def _parcels(matches: list[str], least: int) -> list[list[str]]:
+    """The matches in order, several together where that still makes as many parcels as `least`."""
+    size = min(max(len(matches) // least, 1), PARCEL)
+    return [matches[start : start + size] for start in range(0, len(matches), size)]
 
 
 def cores() -> int:

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from analysis.drift import drifts
+from analysis.drift import WATCHED, drifts
 from analysis.findings import plain
 from analysis.metric_kinds import CATALOGUE, Metric
-from analysis.pack_life import pack_lives, pairs
+from analysis.pack_life import OF_PACKS, pack_lives, pairs
 from analysis.season_rows import MatchRow
 from analysis.season_run import SeasonRun
 from analysis.season_tables import FINDINGS_FILE, METRICS_FILE
@@ -21,6 +21,7 @@ from ingest.season import Season
 
 SCHEMA = "afterbout.season/1"
 WHOLE = ("pack", "wiring", "link", "")
+SUMMED = {name for name, about in CATALOGUE.items() if about.headline} | {*WATCHED, *OF_PACKS}
 LEAST_TREND = 4  # our choice: three points make a line of anything
 
 
@@ -43,6 +44,31 @@ class BuildTrend:
     high: float | None
     achieved_pct: float | None
     p: float | None
+
+
+def slim_rows(run: SeasonRun) -> list[MatchRow]:
+    """The rows with what a summary is made of: without findings, and without the metrics that only the tables hold.
+
+    Some kilobytes a match; what many matches say in the same words is held once.
+    """
+    words: dict[str, str] = {}
+
+    def once(text: str) -> str:
+        return words.setdefault(text, text)
+
+    return [
+        replace(
+            row,
+            metrics=tuple(
+                replace(m, name=once(m.name), part=once(m.part), unit=once(m.unit), at=once(m.at), basis=once(m.basis))
+                for m in row.metrics
+                if m.name in SUMMED
+            ),
+            absent=(),
+            findings=(),
+        )
+        for row in run.rows()
+    ]
 
 
 def headline(row: MatchRow) -> dict[str, Metric]:
@@ -76,7 +102,7 @@ def build_trends(rows: Sequence[MatchRow]) -> tuple[BuildTrend, ...]:
 
 def summary(season: Season, run: SeasonRun) -> dict[str, Any]:
     """The document of `afterbout season --json`. Descriptions that cannot be read are left out and named."""
-    rows = list(run.rows())
+    rows = slim_rows(run)
     survey = season.survey()
     packs = {pack.id: pack for pack in survey.packs}
     builds = {build.id: build for build in survey.builds}
@@ -108,8 +134,8 @@ def summary(season: Season, run: SeasonRun) -> dict[str, Any]:
     )
 
 
-def head(season: Season, run: SeasonRun, rows: Sequence[MatchRow]) -> dict[str, Any]:
-    """Whose season it is, what the run did, and how many matches have which verdict."""
+def head(season: Season, run: SeasonRun, rows: Iterable[MatchRow]) -> dict[str, Any]:
+    """Whose season it is, what the run did, and how many matches have which verdict. Rows are looked at one by one."""
     tables = [str(season.results_path / name) for name in (METRICS_FILE, FINDINGS_FILE)] if run.saved else []
     return {
         "season": {"name": season.name, "robot": season.robot, "folder": str(season.root)},

@@ -1,27 +1,47 @@
-"""What a worker of a season run does: review one match and keep its row."""
+"""What a worker of a season run does: review some matches and keep their rows."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from analysis.season_keys import Key, app_version
 from analysis.season_review import review_match
 from analysis.season_rows import row_of
 from analysis.season_tables import keep
-from ingest.errors import UsageError
+from ingest.errors import AfterboutError, UsageError
 from ingest.season import Season
 
 
-def review_and_keep(address: str, match_id: str, key: Key) -> dict[str, Any] | None:
-    """Review one match and keep its row; the row itself comes back only where it could not be kept.
+@dataclass(frozen=True)
+class Outcome:
+    """unsaved: the row, only where it could not be kept; reason: why the match could not be reviewed, or None."""
 
-    address: Season.address. Raises AfterboutError where the match cannot be reviewed, and where this worker's code is
-    not that of the run.
+    match: str
+    unsaved: dict[str, Any] | None = None
+    reason: str | None = None
+
+
+def review_and_keep(address: str, jobs: Sequence[tuple[str, Key]], elsewhere: bool = False) -> list[Outcome]:
+    """Review matches one after the other and keep each row at once.
+
+    address: Season.address. elsewhere: this worker may run on another machine. Raises UsageError where its code is not
+    that of the run.
     """
-    if key[1] != app_version():
+    if elsewhere and any(key[1] != app_version() for _, key in jobs):
         raise UsageError(
-            "this worker has another version of afterbout than the run",
-            found=app_version(), expected=str(key[1]), mend="Install the same version everywhere.",
+            "a worker has another version of afterbout than the run",
+            found=app_version(), expected=str(jobs[0][1][1]), mend="Install the same version everywhere.",
         )  # fmt: skip
-    season = Season(address)
-    return keep(season, key, row_of(review_match(season, match_id, with_advice=False)))
+    return [_one(address, match_id, key) for match_id, key in jobs]
+
+
+def _one(address: str, match_id: str, key: Key) -> Outcome:
+    try:
+        season = Season(address)
+        return Outcome(match_id, keep(season, key, row_of(review_match(season, match_id, with_advice=False))))
+    except AfterboutError as error:
+        return Outcome(match_id, reason=str(error))
+    except Exception as error:  # noqa: BLE001 - a defect of ours, or out of memory: one bad match does not stop the rest
+        return Outcome(match_id, reason=f"the review of {match_id} stopped with {type(error).__name__}: {error}")

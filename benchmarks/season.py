@@ -1,6 +1,6 @@
 """What a season run costs: a share of the ideal (matches × one warm review ÷ cores), a second run, a query.
 
-    python -m benchmarks.season [--matches 60] [--query 10000]
+    python -m benchmarks.season [--matches 60] [--query 10000] [--cluster]
 
 Prints figures and ratios, never passes or fails by time: machines differ. The matches are made: 30 s at 100 Hz, pack
 current and voltage and one controller, quantised as loggers write.
@@ -9,20 +9,29 @@ current and voltage and one controller, quantised as loggers write.
 from __future__ import annotations
 
 import argparse
+import os
 import resource
+import socket
 import statistics
+import subprocess
+import sys
 import tempfile
 import time
+from collections.abc import Callable
+from concurrent.futures import Executor
 from dataclasses import replace
-from itertools import islice
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import pyarrow as pa
 import pyarrow.parquet as pq
 
+from analysis.season_query import query
 from analysis.season_review import review_match
-from analysis.season_rows import METRICS_SCHEMA, MatchRow, batches, row_of
+from analysis.season_rows import FINDINGS_SCHEMA, METRICS_SCHEMA, batches, row_of
 from analysis.season_run import cores, default_executor, run_season
+from analysis.season_tables import FINDINGS_FILE, METRICS_FILE, forget, read_metrics
 from ingest.season import Season
 
 BUILD = """
@@ -72,77 +81,132 @@ def make(folder: Path, matches: int) -> Season:
     return season
 
 
-def warm_up(root: str, match_id: str) -> int:
-    return len(row_of(review_match(Season(root), match_id, with_advice=False)).metrics)
-
-
-def workers_cpu_s() -> float:
-    """Processor time of the processes that have ended: what other work on the machine does not move."""
-    used = resource.getrusage(resource.RUSAGE_CHILDREN)
-    return used.ru_utime + used.ru_stime
+def cpu_of(pid: int) -> float:
+    """Processor time of a running process, s (Linux)."""
+    fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def peak_MB() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
-def many(row: MatchRow, count: int) -> list[MatchRow]:
-    return [replace(row, match=f"m{n:05d}") for n in range(count)]
+def one_warm_review(season: Season) -> tuple[float, float]:
+    """(wall, processor) s of one review with its metrics, in one process that has done some before."""
+    wall, cpu = [], []
+    for match_id in season.ids("matches")[:60]:
+        began, used = time.perf_counter(), time.process_time()
+        row_of(review_match(season, match_id, with_advice=False))
+        wall.append(time.perf_counter() - began)
+        cpu.append(time.process_time() - used)
+    return statistics.median(wall[3:] or wall), statistics.median(cpu[3:] or cpu)
+
+
+def timed(season: Season, executor: Executor | None, pids: Callable[[], list[int]], **options: Any) -> tuple[Any, ...]:
+    """(run, wall s, processor s of this process, of the others)."""
+    before = {pid: cpu_of(pid) for pid in pids()}
+    began, used = time.perf_counter(), time.process_time()
+    run = run_season(season, executor=executor, **options)
+    wall, own = time.perf_counter() - began, time.process_time() - used
+    return run, wall, own, sum(cpu_of(pid) - before.get(pid, 0.0) for pid in pids())
+
+
+def local(season: Season, warm: tuple[float, float]) -> float:
+    from multiprocessing import forkserver
+
+    count = len(season.ids("matches"))
+    before = peak_MB()
+    with default_executor(count) as pool:
+
+        def pids() -> list[int]:
+            maker = forkserver._forkserver._forkserver_pid  # type: ignore[attr-defined]
+            return [*(getattr(pool, "_processes", None) or ()), *([maker] if maker else [])]
+
+        first, wall, own, others = timed(season, pool, pids)
+    ideal = count * warm[0] / cores()
+    print(f"one warm review with its metrics: {warm[0] * 1e3:.1f} ms, {warm[1] * 1e3:.1f} ms of the processor")
+    print(f"first run of {first.made} matches on {cores()} cores: {wall:.2f} s")
+    print(f"  the ideal is {ideal:.2f} s: {100 * ideal / wall:.0f} %")
+    share = 100 * count * warm[1] / (own + others)
+    print(f"  by processor time {own + others:.2f} s, of which here {own:.2f}: {share:.1f} %")
+    _, again, cpu, _ = timed(season, None, list)
+    print(f"second run: {again * 1e3:.0f} ms, {100 * again / wall:.2f} % of the first")
+    print(f"  by processor time {cpu * 1e3:.0f} ms")
+    print(f"peak memory of the parent: {before:.0f} MB before, {peak_MB():.0f} MB after")
+    kept = sum(p.stat().st_size for p in (season.results_path / "season_match").glob("*.json"))
+    tables = sum(p.stat().st_size for p in season.results_path.glob("*.parquet"))
+    print(f"kept: {kept / count / 1e3:.2f} kB a match, tables {tables / count / 1e3:.2f} kB a match")
+    return wall
+
+
+def clustered(season: Season) -> None:
+    """A scheduler and two workers on loopback, started here; each has imported what it needs before the clock runs."""
+    from analysis.cluster import cluster_executor
+
+    def start(*words: str) -> subprocess.Popen[bytes]:
+        return subprocess.Popen([sys.executable, "-m", *words], stderr=subprocess.DEVNULL)
+
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = str(free.getsockname()[1])
+    there = [start("distributed.cli.dask_scheduler", "--host", "127.0.0.1", "--port", port, "--no-dashboard")]
+    more = ("--nthreads", "1", "--no-nanny", "--no-dashboard", "--preload", "analysis.season_preload")
+    try:
+        time.sleep(3)
+        there += [start("distributed.cli.dask_worker", f"tcp://127.0.0.1:{port}", *more) for _ in range(2)]
+        time.sleep(8)
+        with cluster_executor(f"tcp://127.0.0.1:{port}") as executor:
+            run, wall, own, others = timed(season, executor, lambda: [p.pid for p in there], rebuild=True)
+        print(f"through a scheduler: {run.made} matches, {wall:.2f} s, by processor time {own + others:.2f} s")
+    finally:
+        for process in there:
+            process.kill()
+            process.wait()
+
+
+def asked(season: Season, folder: Path, matches: int) -> None:
+    """Two questions to the metrics of that many matches."""
+    row = row_of(review_match(season, season.ids("matches")[0], with_advice=False))
+    large = Season.create(folder / "large")
+    large.results_path.mkdir(exist_ok=True)
+    files = (large.results_path / METRICS_FILE, large.results_path / FINDINGS_FILE)
+    made = zip(*batches(replace(row, match=f"m{n:05d}") for n in range(matches)), strict=True)
+    for path, schema, parts in zip(files, (METRICS_SCHEMA, FINDINGS_SCHEMA), made, strict=True):
+        pq.write_table(pa.Table.from_batches(parts, schema), path, compression="zstd")
+    rows = pq.read_metadata(files[0]).num_rows
+    for what, ask in (
+        ("DuckDB", lambda: query([("", large)], "select metric, count(*), median(value) from metrics group by metric")),
+        ("pyarrow", lambda: float(np.median(read_metrics(large, ["rms_10s_A"]).column("value").to_numpy()))),
+    ):
+        times = []
+        for _ in range(7):
+            began = time.perf_counter()
+            ask()
+            times.append(time.perf_counter() - began)
+        shown = f"first {times[0] * 1e3:.0f} ms, then {statistics.median(times[1:]) * 1e3:.0f} ms"
+        print(f"a question to the metrics of {matches:,} matches ({rows:,} rows), {what}: {shown}")
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--matches", type=int, default=60)
     parser.add_argument("--query", type=int, default=10_000)
+    parser.add_argument("--season", help="one that was made before: its results are forgotten")
+    parser.add_argument("--cluster", action="store_true", help="also through a scheduler and two workers")
     args = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        began = time.perf_counter()
-        season = make(Path(folder) / "season", args.matches)
-        print(f"made and added: {(time.perf_counter() - began) / args.matches * 1e3:.0f} ms a match")
-        one = []
-        row = row_of(review_match(season, "m00000", with_advice=False))
-        for match_id in islice(season.ids("matches"), 1, 12):
+        if args.season:
+            season = Season(args.season)
+            forget(season)
+        else:
             began = time.perf_counter()
-            row = row_of(review_match(season, match_id, with_advice=False))
-            one.append(time.perf_counter() - began)
-        warm = statistics.median(one)
-        began = time.perf_counter()
-        with default_executor(args.matches) as pool:  # what the workers' start costs, whatever they then do
-            list(pool.map(warm_up, [str(season.root)] * 4 * cores(), ["m00000"] * 4 * cores()))
-        start_up = time.perf_counter() - began - 4 * warm
-        before = peak_MB()
-        spent = workers_cpu_s()
-        began = time.perf_counter()
-        first = run_season(season)
-        took = time.perf_counter() - began
-        spent = workers_cpu_s() - spent
-        began = time.perf_counter()
-        second = run_season(season)
-        again = time.perf_counter() - began
-        ideal = args.matches * warm / cores()
-        kept = sum(p.stat().st_size for p in (season.results_path / "season_match").glob("*.json"))
-        tables = sum(p.stat().st_size for p in season.results_path.glob("*.parquet"))
-        print(f"one warm review with its metrics: {warm * 1e3:.0f} ms")
-        print(f"first run: {took:.2f} s for {first.made} matches on {cores()} cores; ideal {ideal:.2f} s: "
-              f"{100 * ideal / took:.0f} %")  # fmt: skip
-        print(f"of which the workers' start {start_up:.2f} s; without it {100 * ideal / (took - start_up):.0f} %")
-        each = spent / args.matches * 1e3
-        print(f"processor time of the workers: {spent:.2f} s, {each:.0f} ms a match with their start")
-        print(f"second run: {again * 1e3:.0f} ms, {100 * again / took:.1f} % of the first; made {second.made}")
-        print(f"peak memory of the parent: {before:.0f} MB before, {peak_MB():.0f} MB after")
-        print(f"kept: {kept / args.matches / 1e3:.1f} kB a match, tables {tables / args.matches / 1e3:.2f} kB a match")
-        path = Path(folder) / "metrics.parquet"
-        with pq.ParquetWriter(path, METRICS_SCHEMA, compression="zstd") as writer:
-            for metrics, _ in batches(many(row, args.query)):
-                writer.write_batch(metrics)
-        times = []
-        for _ in range(5):
-            began = time.perf_counter()
-            found = pq.read_table(path, columns=["match", "value"], filters=[("metric", "=", "rms_10s_A")])
-            float(np.median(found.column("value").to_numpy()))
-            times.append(time.perf_counter() - began)
-        count = pq.read_metadata(path).num_rows
-        print(f"one metric of {args.query:,} matches ({count:,} rows): {statistics.median(times) * 1e3:.0f} ms")
+            season = make(Path(folder) / "season", args.matches)
+            print(f"made and added: {(time.perf_counter() - began) / args.matches * 1e3:.0f} ms a match")
+        warm = one_warm_review(season)
+        local(season, warm)
+        if args.cluster:
+            clustered(season)
+        asked(season, Path(folder), args.query)
 
 
 if __name__ == "__main__":

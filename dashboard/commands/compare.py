@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from dashboard.output import print_json, say, warn
@@ -37,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
         if name not in known:
             raise UsageError(f"there is no {by} {name!r} in this season", mend=nearest(name, known))
     done = _reviewed(season, names if by == "match" else None)
-    rows = list(done.rows())
+    rows = [replace(row, findings=()) for row in done.rows()]  # nothing that is not compared is held
     groups = grouped(rows, by)
     missing = [name for name in names if name not in {g.id for g in groups}]
     if missing:

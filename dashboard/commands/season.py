@@ -103,7 +103,7 @@ def _several(args: argparse.Namespace) -> int:
                     code = max(code, _verify(season, False)) if not args.json else code
                     continue
                 done = _run(season, args.rebuild, executor)
-                heads.append(head(season, done, list(done.rows())))
+                heads.append(head(season, done, done.rows()))
                 runs.append((season, done))
                 code = EXIT_INPUT if done.failed else code
             except AfterboutError as error:

@@ -262,9 +262,8 @@ def test_tables_that_no_run_has_made_name_the_command(season: Season) -> None:
 
 def test_a_cluster_needs_its_extra_or_a_scheduler() -> None:
     from analysis.cluster import cluster_executor
-    from ingest.errors import UsageError
 
-    with pytest.raises((MissingExtra, UsageError)), cluster_executor("tcp://127.0.0.1:9"):
+    with pytest.raises((MissingExtra, SeasonError)), cluster_executor("tcp://127.0.0.1:9"):
         pass
 
 
