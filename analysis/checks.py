@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from analysis import dropouts, estimates, pack_check, sag, spikes, thermal
 from analysis.match_data import MatchData
 from analysis.outcome import Outcome, joined
+from analysis.separate import checked_apart, separate
 
 
 @dataclass(frozen=True)
@@ -42,5 +43,11 @@ CHECKS: tuple[Check, ...] = (
 
 
 def run_checks(data: MatchData, *, estimates_too: bool = True) -> Outcome:
-    """Every check on one match; without the figures that no rating is held against where only verdicts count."""
+    """Every check on one match; without the figures that no rating is held against where only verdicts count.
+
+    A robot of several packs in trees of their own is checked tree by tree.
+    """
+    trees = separate(data)
+    if trees:
+        return checked_apart(trees, lambda one: run_checks(one, estimates_too=estimates_too))
     return joined(check.run(data) for check in CHECKS if check.names or estimates_too)

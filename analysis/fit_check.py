@@ -59,6 +59,8 @@ def _channels_that_fit_no_part(data: MatchData) -> Rows:
     if data.build is None:
         return []
     known = set(data.build.part_kinds()) | {"pack", "receiver", "link", "chassis"}
+    if len(data.build.packs) > 1:
+        known |= {pack.id for pack in data.packs}
     known |= {wire.to for wire in data.build.wires} | {wire.from_ for wire in data.build.wires}
     strange: dict[str, list[str]] = {}
     from ingest.channels import parse_channel

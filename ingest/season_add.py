@@ -155,12 +155,12 @@ class _Adding:
         return match
 
     def _options(self, options: ReadOptions) -> ReadOptions:
-        """The season's readings and the build's parts, where the caller gave none."""
+        """The season's readings and the build's parts, where the caller gave none; the packs fitted in any case."""
         readings = options.readings or tuple(self.season.readings())
-        parts = options.parts
-        if not parts and self.build is not None:
+        parts = dict(options.parts) or ({} if self.build is None else self.build.part_kinds())
+        if self.build is not None and self.match.packs:
             # Where a match names its packs by slot, channels begin with the id of the pack fitted.
-            parts = self.build.part_kinds() | {pack: "pack" for pack in self.match.fitted_packs if self.match.packs}
+            parts |= {pack: "pack" for pack in self.match.fitted_packs}
         return replace(options, readings=readings, parts=parts)
 
     def take(self, path: Path) -> None:

@@ -25,6 +25,7 @@ from analysis.replay.demand import BAND, MIDDLE, Cap, PackChange, Solved, caps_a
 from analysis.replay.levers import Levers, levers
 from analysis.replay.signals import changed_data
 from analysis.review import review_data
+from analysis.separate import put_back, separate
 from analysis.signal import Floats
 from ingest.builds import Build, Pack
 
@@ -85,6 +86,8 @@ def replayed(data: MatchData, changes: Changes, before: Review) -> Replayed | Re
     if not electrical(data, changes):
         memo = {k: v for k, v in data.memo.items() if k in ("pack_fit", "joints", "power_gone", "cell_fits")}
         return Replayed(replace(data, build=changes.build, _inside={}, memo=memo), (), ())
+    if separate(data):
+        return _apart(data, changes, before)
     made = circuit_of(data, changes, before.curves)
     if isinstance(made, Refused):
         return made
@@ -102,6 +105,35 @@ def replayed(data: MatchData, changes: Changes, before: Review) -> Replayed | Re
         shares, heat = _shares(data, rough, end, coarse)
         others.append(End(ends(sag.check(at_end).rows), shares, heat, data.air_degC[0]))
     return Replayed(main, tuple(others), moved.notes)
+
+
+def _apart(data: MatchData, changes: Changes, before: Review) -> Replayed | Refused:
+    """A robot of several packs, each with a tree of its own: every tree that the change touches is replayed alone."""
+    if changes.pack != data.pack or changes.other or changes.start_pct is not None:
+        return Refused(
+            "several packs feed this robot: a change of the wiring, a limit or a gear is replayed, another pack is not",
+            "leave the packs as they are",
+        )
+    now = separate(replace(data, build=changes.build))
+    whole = replace(data, build=changes.build, _inside={}, memo={})
+    others: list[End] = []
+    notes: list[str] = []
+    for slot, (name, old), (_, new) in zip(data.build.packs if data.build else (), separate(data), now, strict=True):
+        assert new.build is not None
+        mine = replace(changes, build=new.build, pack=old.pack)
+        if not electrical(old, replace(mine, remade=tuple(run for run in mine.remade if _has(old, run)))):
+            continue
+        made = replayed(old, mine, before)
+        if isinstance(made, Refused):
+            return made
+        whole = replace(whole, signals=put_back(whole, name, made.data, slot.id), _inside={}, memo={})
+        others += [end.named(name) for end in made.ends]
+        notes += made.notes
+    return Replayed(whole, tuple(others), tuple(notes))
+
+
+def _has(data: MatchData, run: str) -> bool:
+    return data.build is not None and any(wire.id == run for wire in data.build.wires)
 
 
 def _ends_of(moved: Levers) -> list[tuple[float, PackChange, dict[str, Cap]]]:

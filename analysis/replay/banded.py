@@ -31,6 +31,19 @@ class End:
     heat: dict[str, float]
     air_degC: float
 
+    def named(self, name: str) -> End:
+        """The end with "pack" under that name: of a robot of several packs."""
+
+        def own(part: str) -> str:
+            return name if part == "pack" else part
+
+        return replace(
+            self,
+            spans={(check, own(part)): span for (check, part), span in self.spans.items()},
+            shares={own(part): share for part, share in self.shares.items()},
+            heat={own(part): share for part, share in self.heat.items()},
+        )
+
     def span(self, key: Key, value: float, unit: str) -> tuple[float, float] | None:
         if key in self.spans:
             return self.spans[key]

@@ -13,6 +13,7 @@ from analysis.pack_check import pack_fit
 from analysis.pack_model import NotFitted, PackFit
 from analysis.pack_model.ladder import low_pass
 from analysis.ratings import OutsideValidity, value
+from analysis.separate import separate
 from analysis.signal import Floats, Signal
 from analysis.taps import joints
 from analysis.wire_run import run_of_wire
@@ -145,6 +146,8 @@ def unreplayable(data: MatchData) -> Refused | None:
     """Why no change at all could be replayed on this match; None where the pack and its channels are there."""
     if data.build is None:
         return Refused("no build is named for this match", "name one in its match file")
+    if separate(data):
+        return Refused("each pack of this robot feeds a tree of its own; the search is for robots of one supply", "")
     refused = _refusal(data, Changes(data.build, data.pack, (), ()))
     if refused is not None:
         return refused
@@ -154,7 +157,10 @@ def unreplayable(data: MatchData) -> Refused | None:
 
 def _refusal(data: MatchData, changes: Changes) -> Refused | None:
     if len(data.packs) > 1 or (data.build is not None and len(data.build.packs) > 1):
-        return Refused("several packs feed this robot; only a robot with one pack is replayed", "")
+        return Refused(
+            "several packs feed one supply of this robot: which of them gave how much the log does not show",
+            "give each pack its own [[pack]] tree, or replay a robot with one pack",
+        )
     for channel in ("pack_current_A", "pack_voltage_V"):
         if data.get(channel) is None or len(data.signals[channel].good()) < 2:
             return Refused(f"{channel} was not logged", f"log {channel} next time")
