@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import io
 import math
 import os
 import re
@@ -28,6 +29,7 @@ id = "weapon"
 continuous_A = 80
 """
 PACK = '[pack]\nid = "p1"\ncells = 6\ncapacity_Ah = 3.3\n'
+SAID: list[str] = []
 _PASSING = re.compile(r"(^|/)\.lock(_owner)?$|(^|/)\.[^/]*\.part$")
 
 
@@ -52,11 +54,14 @@ def make_logs(folder: Path) -> None:
 
 
 def run(*words: str | Path) -> int:
-    """One command of afterbout in this process, silently; its exit code."""
+    """One command of afterbout in this process; its exit code. What it said on standard error is in SAID."""
     from dashboard.cli import main
 
-    with Path(os.devnull).open("w") as null, contextlib.redirect_stdout(null), contextlib.redirect_stderr(null):
-        return main([str(word) for word in words])
+    said = io.StringIO()
+    with Path(os.devnull).open("w") as null, contextlib.redirect_stdout(null), contextlib.redirect_stderr(said):
+        code = main([str(word) for word in words])
+    SAID[:] = [said.getvalue()]
+    return code
 
 
 def make_season(root: Path, logs: Path) -> None:

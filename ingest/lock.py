@@ -40,7 +40,7 @@ def locked(folder: Path, store: Store, doing: str, timeout_s: float = LOCK_TIMEO
     except OSError as error:
         raise store_error(error, folder, "cannot be locked for writing") from None
     try:
-        store.write_text(owner, f"{doing}, process {os.getpid()}, since {time.strftime('%H:%M:%S')}")
+        store.write_text(owner, f"{doing}, process {os.getpid()}, since {time.strftime('%H:%M:%S')}", durable=False)
         yield
     finally:
         lock.release()

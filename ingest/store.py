@@ -215,6 +215,12 @@ class Store:
             with translated(path):
                 yield output
             output.commit()
+        except StoreError as error:
+            if output.temp != path:
+                raise
+            what = error.what.replace("could not be written", "was written, but may not outlast a loss of power")
+            mend = "Check the disk, then look with: afterbout season --verify"
+            raise StoreError(what.removesuffix("; nothing was changed"), file=path, mend=mend) from None
         finally:
             output.discard()
 
@@ -293,6 +299,11 @@ class Store:
                 )
             output.path = folder / f"{digest.hexdigest()}.{ending or 'bin'}"
             output.commit()
+        except StoreError:
+            if output.temp == output.path:  # renamed, but its folder could not be synced: nothing refers to it yet
+                with contextlib.suppress(StoreError):
+                    self.remove(output.path)
+            raise
         finally:
             output.discard()
         return Original(output.path, digest.hexdigest(), size, new=True)
