@@ -16,6 +16,7 @@ import time
 from collections import defaultdict, deque
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 from dash import Dash
@@ -32,6 +33,7 @@ TRIES, TRIES_PER_S = 5, 60.0  # wrong passphrases from one address in this time 
 ALL_TRIES = 60  # and from all addresses together
 SESSION_S = 12 * 3600.0  # a day at an event
 COOKIE = "afterbout_pit"
+CALLBACK = "/_dash-update-component"
 # scrypt with N = 2**14, r = 8, p = 5: a setting of the OWASP password storage cheat sheet (from memory)
 SCRYPT = {"n": 2**14, "r": 8, "p": 5, "maxmem": 64 * 1024 * 1024}
 _SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
@@ -83,7 +85,15 @@ def guard(app: Dash, hosts: Sequence[str], passphrase: Passphrase | None = None)
             return _refuse(403, "Requests from other pages are refused.")
         if request.content_length is not None and request.content_length > MAX_CONTENT_BYTES:
             return _refuse(413, "The request is too large.")
-        return passphrase.check() if passphrase is not None else None
+        if passphrase is not None and (answer := passphrase.check()) is not None:
+            return answer
+        if request.path == CALLBACK and not is_callback(app):
+            return _refuse(400, "This is no request of our pages.")
+        return None
+
+    @server.errorhandler(500)
+    def _failed(error: Exception) -> AnyResponse:  # the log on the terminal tells what it was
+        return _refuse(500, "This could not be done.")
 
     @server.after_request
     def _headers(response: AnyResponse) -> AnyResponse:
@@ -95,6 +105,37 @@ def guard(app: Dash, hosts: Sequence[str], passphrase: Passphrase | None = None)
         response.headers["X-Frame-Options"] = "DENY"
         response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
         return response
+
+
+def is_callback(app: Dash) -> bool:
+    """Whether the request has the form of one that our own pages send; what the framework reads of it is there."""
+    try:
+        body = request.get_json(silent=True)
+    except RecursionError:
+        return False
+    if not isinstance(body, dict) or not isinstance(body.get("output"), str) or body["output"] not in app.callback_map:
+        return False
+    known = app.callback_map[body["output"]]
+    changed, outputs = body.get("changedPropIds", []), body.get("outputs", [])
+    if not isinstance(changed, list) or not all(isinstance(one, str) for one in changed):
+        return False
+    for name in ("inputs", "state"):
+        given = body.get(name, [])
+        if not isinstance(given, list) or len(given) != len(known[name]) or not all(map(_is_place, given)):
+            return False
+    return all(map(_is_place, outputs if isinstance(outputs, list) else [outputs]))
+
+
+def _is_place(value: Any, within: bool = False) -> bool:
+    """{"id": …, "property": …}; for a pattern a list of them."""
+    if isinstance(value, list) and not within:
+        return all(_is_place(one, True) for one in value)
+    if not isinstance(value, dict) or not isinstance(value.get("property"), str):
+        return False
+    name = value.get("id")
+    return isinstance(name, str) or (
+        isinstance(name, dict) and all(isinstance(v, str | int) for v in name.values()) and bool(name)
+    )
 
 
 def host_name(header: str) -> str:

@@ -12,7 +12,7 @@ __all__ = ["Target", "targets"]
 
 def targets() -> dict[str, Target]:
     """Every target by its name. Seeds are made when they are asked for."""
-    from benchmarks.fuzz_targets import logs, stores, texts
+    from benchmarks.fuzz_targets import logs, pages, recordings, stores, texts
 
-    every = (*texts.TARGETS, *logs.TARGETS, *stores.TARGETS)
+    every = (*texts.TARGETS, *logs.TARGETS, *stores.TARGETS, *recordings.TARGETS, *pages.TARGETS)
     return {target.name: target for target in every}

@@ -95,7 +95,7 @@ def _words_are_rare(good: Sequence[object], words: Sequence[str]) -> bool:
 def _are_codes(filled: Sequence[str]) -> bool:
     """Integers with leading zeros of one width: a code such as 0012, unless they count up like a clock."""
     codes = [c for c in filled if is_code(c)]
-    if not codes or any(not c.isdigit() for c in filled):
+    if not codes or any(not c.isdecimal() for c in filled):
         return False
     if len({len(c) for c in filled}) > 1 and len(codes) < len(filled):
         return len(codes) >= 0.5 * len(filled)
@@ -116,7 +116,7 @@ def _finish_number(plan: ColumnPlan, filled: Sequence[str], good: Sequence[tuple
     whole = all(plan.style.decimal not in c for c in filled)
     plan.marked = not whole
     if whole and any(abs(value) > 2.0**53 for value, _ in good):
-        plan.exact = all(c.lstrip("+-").isdigit() and len(c) < 20 for c in filled)
+        plan.exact = all(c.lstrip("+-").isdecimal() and len(c) < 20 for c in filled)
 
 
 def decimals(plan: ColumnPlan, cells: Sequence[str]) -> int:

@@ -114,7 +114,7 @@ def _current(draft: Draft, part: str, part_kind: str, roles: set[str]) -> tuple[
 
 
 def offer_parts(draft: Draft, context: FileContext, roles: set[str]) -> None:
-    numbers = [w for w in draft.words if w.isdigit()]
+    numbers = [w for w in draft.words if w.isdecimal()]
     numbered = [w + numbers[0] for w in draft.words if PART.get(w) in ("controller", "motor") and numbers]
     parts = context.of_kind("controller")[:3] or numbered[:1] or ([context.hint] if context.hint else ["weapon"])
     offers = [channel_of(draft, part, "controller", roles)[0] for part in parts if part]
@@ -125,7 +125,7 @@ def offer_parts(draft: Draft, context: FileContext, roles: set[str]) -> None:
 
 def give_cell(draft: Draft) -> None:
     words = set(draft.words)
-    numbers = [int(w) for w in draft.words if w.isdigit()]
+    numbers = [int(w) for w in draft.words if w.isdecimal()]
     if MINIMUM & words and not numbers:
         draft.part, draft.part_level, draft.channel = "pack", SAID, "cell_min_V"
     elif (MAXIMUM | NOT_MEASURED) & words:

@@ -32,7 +32,7 @@ _OF_THE_LINK = ("frames_lost", "failsafe", "strength", "quality")
 def leftover(words: Sequence[str]) -> list[str]:
     """Words that no vocabulary knows: what they change about the column cannot be told."""
     known = (QUANTITY, ROLE, PART, FREE, GENERIC, NOISE, NOT_MEASURED, MINIMUM, MAXIMUM, RAW, STATE, SYMBOLS, AXES)
-    return [w for w in words if not w.isdigit() and not any(w in group for group in known)]
+    return [w for w in words if not w.isdecimal() and not any(w in group for group in known)]
 
 
 def give_part(draft: Draft, context: FileContext) -> None:
@@ -54,7 +54,7 @@ def give_part(draft: Draft, context: FileContext) -> None:
         draft.no_channel = True
         draft.why.append("a limit, an average or an extreme, not what was there at each instant")
         return
-    numbers = [w for w in words if w.isdigit()]
+    numbers = [w for w in words if w.isdecimal()]
     part, level, kind, why = _find(draft, context, named, roles)
     if GENERIC & set(words) and level < SAID:
         part, level, why = None, UNKNOWN, "an instrument's input says nothing of the part it was clipped to"

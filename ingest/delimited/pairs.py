@@ -18,12 +18,12 @@ def pairs_of(table: Table, dialect: Dialect, rows: Sequence[Sequence[str]]) -> s
     if dialect.delimiter != "," or table.width % 2 or len(rows) < 2:
         return ""
     firsts = [cell.strip() for row in rows for cell in row[0::2]]
-    if not all(cell.lstrip("+-").isdigit() for cell in firsts):
+    if not all(cell.lstrip("+-").isdecimal() for cell in firsts):
         return ""
     zeros = 0
     for column in range(1, table.width, 2):
         cells = [row[column].strip() for row in rows]
-        if not all(cell.isdigit() for cell in cells) or len({len(cell) for cell in cells}) > 1:
+        if not all(cell.isdecimal() for cell in cells) or len({len(cell) for cell in cells}) > 1:
             return ""
         zeros += any(cell[0] == "0" and len(cell) > 1 for cell in cells)
     names = _names_above(table, dialect)

@@ -83,7 +83,7 @@ def keys_beside(layout: Layout, rows: Sequence[Sequence[str]], dialect: Dialect)
 
 def counts(rows: Sequence[Sequence[str]]) -> bool:
     first = [row[0].strip().strip('"') for row in rows]
-    if not all(c.isdigit() for c in first) or int(first[0]) not in (0, 1):
+    if not all(c.isdecimal() for c in first) or int(first[0]) not in (0, 1):
         return False
     values = [int(c) for c in first]
     return all(b > a for a, b in pairwise(values))

@@ -58,14 +58,14 @@ def _same_layout(cells: pa.Array, style: StampStyle) -> NDArray[np.int64] | None
     chars = _characters(cells, size)
     if chars is None:
         return None
-    digits = np.array([c.isdigit() for c in first])
+    digits = np.array([c.isdecimal() for c in first])
     if not np.array_equal(chars[:, ~digits], np.broadcast_to(chars[0, ~digits], (len(cells), int((~digits).sum())))):
         return None
     figures = chars[:, digits] - np.uint8(48)
     if figures.size and figures.max() > 9:
         return None
     fields = {name: _number(chars, *match.span(name)) for name, text in match.groupdict().items()
-              if text is not None and text.isdigit()}  # fmt: skip
+              if text is not None and text.isdecimal()}  # fmt: skip
     if match["z"] and not np.all(chars[:, match.start("z") :] == chars[0, match.start("z") :]):
         return None
     total = np.zeros(len(cells), dtype=np.int64)

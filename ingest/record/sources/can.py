@@ -37,7 +37,7 @@ def make_can_source(address: str, name: str) -> Source:
     channel, at, rate = rest.rpartition("@")
     if not at:
         channel, rate = rest, ""
-    if not interface or not colon or not channel or not (rate.isdigit() or not at):
+    if not interface or not colon or not channel or not (rate.isdecimal() or not at):
         raise UsageError(
             "is no CAN interface", file=address, expected="can:INTERFACE:CHANNEL[@BITRATE]",
             mend="For example: can:socketcan:can0@500000, can:virtual:bus1",

@@ -37,7 +37,7 @@ class SerialSource:
         self.name = name
         baud, _, form = rate.partition("/")
         form = (form or "8N1").upper()
-        self.baud = int(baud) if baud.isdigit() and int(baud) else 0 if baud else DEFAULT_BAUD
+        self.baud = int(baud) if baud.isdecimal() and int(baud) else 0 if baud else DEFAULT_BAUD
         stops = {"1": 1, "1.5": 1.5, "2": 2}.get(form[2:])
         if not place or not self.baud or form[:1] not in "5678" or form[1:2] not in _PARITIES or stops is None:
             raise UsageError(

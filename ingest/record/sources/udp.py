@@ -33,7 +33,7 @@ class UdpSource:
         self.address, self.name = address, name
         host, _, port = address.partition(":")[2].rpartition(":")
         self.host = host.strip("[]") or DEFAULT_HOST
-        if not port.isdigit() or not 0 <= int(port) <= 65_535:
+        if not port.isdecimal() or not 0 <= int(port) <= 65_535:
             raise UsageError(
                 "is no place to listen at", file=address, expected="udp:PORT or udp:HOST:PORT",
                 mend="For example: udp:14550 (this machine only), or udp:0.0.0.0:14550 (every network)",
