@@ -17,6 +17,7 @@ from analysis.fuse_wire import FuseWire, fuse_against_wire
 from analysis.fuses import body_of_fuse
 from analysis.outcome import Held, Row, judge, not_stated
 from analysis.ratings import OutsideValidity, weakest_limit
+from analysis.separate import trees_of
 from analysis.settings import DEFAULTS, Settings
 from analysis.signal import Measured
 from analysis.wire_heat import wire_heat
@@ -53,8 +54,19 @@ BEFORE_POWER = (
 
 
 def check_build(build: Build, pack: Pack | None, settings: Settings = DEFAULTS) -> BuildCheck:
-    """Every check of a build that needs no log. pack: the one that will be fitted, or None."""
+    """Every check of a build that needs no log. pack: the one that will be fitted, or None.
+
+    A robot of several packs is checked tree by tree, the pack in the one tree that is wired for as many cells.
+    """
     wiring = tree(build)
+    trees = trees_of(build)
+    if trees:
+        meant = [slot.id for slot, _ in trees if pack is not None and slot.cells == pack.cells]
+        apart: list[Row] = []
+        for slot, alone in trees:
+            own = pack if meant == [slot.id] else None
+            apart += [row for row in check_build(alone, own, settings).rows if _of_a_tree(row)]
+        return BuildCheck(build, pack, (*apart, *_mass_rows(build, wiring)), BEFORE_POWER)
     demand = {run.id: _demand_A(build, wiring, run) for run in wiring.runs.values()}
     rows: list[Row] = []
     for run in wiring.runs.values():
@@ -65,6 +77,12 @@ def check_build(build: Build, pack: Pack | None, settings: Settings = DEFAULTS) 
     rows += _sag_rows(build, pack, wiring, demand, settings)
     rows += _mass_rows(build, wiring)
     return BuildCheck(build, pack, tuple(rows), BEFORE_POWER)
+
+
+def _of_a_tree(row: Row) -> bool:
+    """Whether a row is about one tree and not about the mass of the whole."""
+    name = row.name if isinstance(row, Estimate) else row.check
+    return name not in ("mass", "wiring_mass_g")
 
 
 def _name(build: Build) -> str:

@@ -20,14 +20,19 @@ from ingest.builds import Build, Pack, PackSlot
 def separate(data: MatchData) -> list[tuple[str, MatchData]]:
     """(name of its pack, that tree as a match) for each tree; empty where one supply feeds the robot."""
     build = data.build
-    if build is None or len(build.packs) < 2 or any(slot.join is not None for slot in build.packs):
+    return [] if build is None else [_tree(data, build, slot, alone) for slot, alone in trees_of(build)]
+
+
+def trees_of(build: Build) -> list[tuple[PackSlot, Build]]:
+    """Each pack with the build as it sees it; empty where one supply feeds the robot."""
+    if len(build.packs) < 2 or any(slot.join is not None for slot in build.packs):
         return []
     if not all(any(wire.from_ == slot.id for wire in build.wires) for slot in build.packs):
         return []
-    return [_tree(data, build, slot) for slot in build.packs]
+    return [(slot, _part(build, slot)) for slot in build.packs]
 
 
-def _tree(data: MatchData, build: Build, slot: PackSlot) -> tuple[str, MatchData]:
+def _tree(data: MatchData, build: Build, slot: PackSlot, part: Build) -> tuple[str, MatchData]:
     packs = _fitted(data, slot)
     name = packs[0].id if len(packs) == 1 else slot.id
     others = {f"{p.id}_" for p in data.packs if p.id != name} | {f"{s.id}_" for s in build.packs if s.id != slot.id}
@@ -40,7 +45,7 @@ def _tree(data: MatchData, build: Build, slot: PackSlot) -> tuple[str, MatchData
             signals[plain] = replace(signal, channel=plain)
         elif not any(channel.startswith(other) for other in others):
             signals[channel] = signal
-    alone = replace(data, signals=signals, build=_part(build, slot), packs=packs, _inside={}, memo={})
+    alone = replace(data, signals=signals, build=part, packs=packs, _inside={}, memo={})
     return name, alone
 
 

@@ -191,8 +191,13 @@ def test_what_cannot_be_told_of_two_packs_is_refused(twin: Any, afterbout: Any) 
 
 def test_check_and_pit_stand(twin: Any, afterbout: Any) -> None:
     season, _ = twin
-    ran = afterbout("check", season / "builds" / "t.toml", "--json")
+    pack = season / "packs" / "p5.toml"
+    ran = afterbout("check", season / "builds" / "t.toml", "--pack", pack, "--json")
     assert ran.code == 0, ran.err
+    lowest = {e["part"]: e for e in ran.json["estimates"] if e["name"] == "expected_lowest_V"}
+    assert set(lowest) == {"weapon"}  # the drive hangs on four cells, of which no pack was named
+    expected = 6 * 3.8 - 160 * (0.020 + loop_ohm(12, 0.25, 0.0006))  # two poles of 0.3 mohm at most
+    assert lowest["weapon"]["value"] == pytest.approx(expected, abs=0.1)
     ran = afterbout("pit", "--season", season, "--json")
     assert ran.code == 0, ran.err
     assert ran.json["ending"] == "not checked"
