@@ -14,7 +14,7 @@ from ingest.errors import MissingExtra, UsageError
 from ingest.store import Store
 
 SHEET_ROWS = 1_048_576  # of a spreadsheet, header included (ISO/IEC 29500 workbooks as programs open them)
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
 def escaped(value: Any) -> Any:
@@ -44,7 +44,7 @@ def csv_bytes(table: pa.Table) -> bytes:
     """With a header, in UTF-8."""
     sink = io.BytesIO()
     safe = [column if pa.types.is_primitive(column.type) else _texts(column) for column in table.columns]
-    pa_csv.write_csv(pa.Table.from_arrays(safe, names=table.column_names), sink)
+    pa_csv.write_csv(pa.Table.from_arrays(safe, names=[escaped(name) for name in table.column_names]), sink)
     return sink.getvalue()
 
 

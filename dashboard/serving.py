@@ -12,6 +12,7 @@ import ipaddress
 import secrets
 import socket
 import sys
+import threading
 import time
 from collections import defaultdict, deque
 from collections.abc import Sequence
@@ -28,10 +29,13 @@ from ingest.errors import UsageError
 
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 MAX_CONTENT_BYTES = 1_000_000  # files come in smaller pieces; the largest else is a figure's state (our choice)
+MAX_HEADER_BYTES = 32_768  # address and headers; a what-if's choices stand in its address (our choice)
 SHORTEST_PASSPHRASE = 8
 TRIES, TRIES_PER_S = 5, 60.0  # wrong passphrases from one address in this time (our choice: a slip is forgiven)
 ALL_TRIES = 60  # and from all addresses together
 SESSION_S = 12 * 3600.0  # a day at an event
+SESSIONS = 500  # at once; the oldest ends where there are more (our choice: no pit has so many phones)
+MOST_PASSPHRASE = 1000
 COOKIE = "afterbout_pit"
 CALLBACK = "/_dash-update-component"
 # scrypt with N = 2**14, r = 8, p = 5: a setting of the OWASP password storage cheat sheet (from memory)
@@ -93,6 +97,10 @@ def guard(app: Dash, hosts: Sequence[str], passphrase: Passphrase | None = None)
 
     @server.errorhandler(500)
     def _failed(error: Exception) -> AnyResponse:  # the log on the terminal tells what it was
+        if request.path.startswith(
+            "/_dash-component-suites/"
+        ):  # the framework's way of saying that it has no such file
+            return _refuse(404, "There is no such file.")
         return _refuse(500, "This could not be done.")
 
     @server.after_request
@@ -164,9 +172,10 @@ class Passphrase:
             mend = f"Take at least {SHORTEST_PASSPHRASE} characters; three words are easy to say across a bench."
             raise UsageError("the passphrase is too short", mend=mend)
         self._salt = secrets.token_bytes(16)
-        self._hash = self._derive(words)
+        self._hash = self._derive(words[:MOST_PASSPHRASE])
         self._sessions: dict[str, float] = {}
         self._wrong: dict[str, deque[float]] = defaultdict(deque)
+        self._lock = threading.Lock()
 
     def _derive(self, words: str) -> bytes:
         return hashlib.scrypt(words.encode(), salt=self._salt, dklen=32, **SCRYPT)
@@ -183,15 +192,18 @@ class Passphrase:
 
     def _enter(self) -> AnyResponse:
         now, address = time.monotonic(), request.remote_addr or ""
-        if self._too_many(address, now):
-            return _form("Too many tries. Wait a minute.", 429)
-        if not hmac.compare_digest(self._derive(request.form.get("passphrase", "")), self._hash):
-            self._wrong[address].append(now)
+        with self._lock:
+            if self._too_many(address, now):
+                return _form("Too many tries. Wait a minute.", 429)
+            self._wrong[address].append(now)  # counted before it is looked at: many at once are no way around
+        if not hmac.compare_digest(self._derive(request.form.get("passphrase", "")[:MOST_PASSPHRASE]), self._hash):
             return _form("That is not the passphrase.", 403)
-        self._wrong.pop(address, None)
-        self._sessions = {key: until for key, until in self._sessions.items() if until > now}
         session = secrets.token_urlsafe(32)
-        self._sessions[session] = now + SESSION_S
+        with self._lock:
+            self._wrong.pop(address, None)
+            kept = sorted(((until, key) for key, until in self._sessions.items() if until > now), reverse=True)
+            self._sessions = {key: until for until, key in kept[: SESSIONS - 1]}
+            self._sessions[session] = now + SESSION_S
         response = redirect("/")
         response.set_cookie(COOKIE, session, max_age=int(SESSION_S), httponly=True, samesite="Strict")
         return response
@@ -250,8 +262,11 @@ def serve(
         raise UsageError("other machines are let in only with a passphrase", mend="Use: afterbout serve --lan")
     from waitress import serve as run
 
+    from dashboard.patience import limits
+
     guard(app, hosts, passphrase)
-    run(app.server, host=host, port=port, threads=threads, ident=None, max_request_body_size=MAX_CONTENT_BYTES)
+    most = {"max_request_body_size": MAX_CONTENT_BYTES, "max_request_header_size": MAX_HEADER_BYTES, **limits()}
+    run(app.server, host=host, port=port, threads=threads, ident=None, **most)
 
 
 def serve_season(
