@@ -20,6 +20,10 @@ ORDER_KEY = b"afterbout.order"
 READ_AS_KEY = b"afterbout.read_as"  # what decided the reading: the same again need not be read again
 # What damaged samples and their metadata make of pyarrow, json and the account of a log.
 _DAMAGE = (OSError, pa.ArrowException, ValueError, KeyError, TypeError, AttributeError, RecursionError)
+# Our choice: 25 million rows of 20 channels are taken as they are; more must be worth a thousandth of it on the disk
+# (the clock of a real log alone takes more).
+MOST_UNQUESTIONED_BYTES = 4_000_000_000
+MOST_PACKED = 1000
 _SLUG_LENGTH = 40  # our choice: recognisable, and far from the limits of file names
 
 
@@ -70,6 +74,7 @@ def read_files(files: Sequence[Path], entry: LogEntry, columns: Sequence[str] | 
             with pq.ParquetFile(parquet_source(path), page_checksum_verification=True) as file:
                 about = file.metadata.metadata or {}
                 names = file.schema_arrow.names
+                _check_claim(file.metadata)
                 wanted = None if columns is None else [n for n in names if n in ("time_s", "recording", *columns)]
                 table = file.read(columns=wanted)
             if provenance is None and METADATA_KEY in about:
@@ -83,6 +88,17 @@ def read_files(files: Sequence[Path], entry: LogEntry, columns: Sequence[str] | 
         streams.append(Stream(name, table))
     rows = max((stream.table.num_rows for stream in streams), default=0)
     return Log(tuple(streams), provenance or Provenance(entry.name, entry.sha256, "parquet", rows=rows))
+
+
+def _check_claim(about: pq.FileMetaData) -> None:
+    """Raises ValueError where a small file claims samples that no memory holds: run lengths and nulls allow it."""
+    claimed = about.num_rows * about.num_columns * 8
+    if claimed <= MOST_UNQUESTIONED_BYTES:
+        return
+    groups = (about.row_group(k) for k in range(about.num_row_groups))
+    held = sum(group.column(c).total_compressed_size for group in groups for c in range(group.num_columns))
+    if claimed > MOST_PACKED * held:
+        raise ValueError(f"it claims {about.num_rows:,} rows in {held:,} bytes")
 
 
 def intact(files: Sequence[Path], entry: LogEntry) -> bool:
