@@ -21,6 +21,8 @@ _BROKEN: Final = (
     struct.error, zlib.error, ValueError, KeyError, IndexError, OverflowError, AttributeError, TypeError, MemoryError,
     AssertionError, OSError, RuntimeError, SystemError,
 )  # fmt: skip
+_UNQUESTIONED: Final = 64 << 20  # our choice
+_MOST_PACKED: Final = 1100  # zlib, the packing of MDF 4, reaches 1032 to one (zlib.net/zlib_tech.html, from memory)
 _MOST_MEMORY: Final = 4 << 30  # our choice, beside four times the file
 
 
@@ -62,6 +64,8 @@ def _send_all(out: BinaryIO, path: str, records: int) -> None:
         began = file.start_time
         groups = [_described(file, number) for number in range(len(file.groups))]
         groups = [group for group in groups if group["records"] and group["channels"]]
+        stream.seek(0, 2)
+        _check_claim(groups, stream.tell())
         about = {
             "version": str(file.version),
             "began": began.isoformat() if began is not None else "",
@@ -76,6 +80,13 @@ def _send_all(out: BinaryIO, path: str, records: int) -> None:
         send(out, "end", None)
 
 
+def _check_claim(groups: list[dict[str, Any]], size: int) -> None:
+    """Raises ValueError where the groups claim more records than the file can hold: they would be made up for ever."""
+    claimed = sum(group["records"] * group["bytes"] for group in groups)
+    if claimed > max(_UNQUESTIONED, _MOST_PACKED * size):
+        raise ValueError(f"it claims {claimed:,} bytes of records in {size:,}")
+
+
 def _described(file: Any, number: int) -> dict[str, Any]:
     group = file.groups[number]
     about = group.channel_group
@@ -84,6 +95,7 @@ def _described(file: Any, number: int) -> dict[str, Any]:
         "number": number,
         "name": str(about.acq_name or ""),
         "records": int(about.cycles_nr),
+        "bytes": max(1, int(about.samples_byte_nr)),
         "channels": [(k, str(c.name), str(c.unit or "")) for k, c in enumerate(group.channels) if c is not master],
         "master": str(master.name) if master is not None else None,
         "timed": master is not None and int(master.sync_type) == _TIME_SYNC,

@@ -25,6 +25,8 @@ class Forked:
         self.pid = os.fork()
         if self.pid == 0:
             try:
+                for number in (signal.SIGALRM, signal.SIGSEGV, signal.SIGABRT, signal.SIGBUS, signal.SIGFPE):
+                    signal.signal(number, signal.SIG_DFL)  # the fuzzer's own handlers are not for the child
                 signal.alarm(60)
                 os.close(read_end)
                 os.dup2(write_end, 1)
