@@ -21,7 +21,7 @@ from ingest.stream_clock import StreamClock, no_clock
 from ingest.stream_reader import Signal, Streams
 
 READER_VERSION: Final = "1"
-_WORDS: Final = {"candump": "candump text", "asc": "ASC", "blf": "BLF"}
+_WORDS: Final = {"candump": "candump text", "asc": "ASC", "blf": "BLF", "recording": "frames of a recording"}
 # Our choice: where more than half of the frames of known ids are too short, the database is another network's.
 MOST_SHORT: Final = 0.5
 
@@ -78,7 +78,8 @@ def trace_faults(trace: Trace, counts: FrameCounts) -> list[Fault]:
 class CanReader:
     """One CAN trace. Raises MissingExtra, ReadingError (the database) and UnreadableLog, located."""
 
-    def __init__(self, path: Path, kind: str, options: ReadOptions) -> None:
+    def __init__(self, path: Path, kind: str, options: ReadOptions, trace: Trace | None = None) -> None:
+        """trace: the frames, where they are not the file itself."""
         needs_can(path)
         self._path, self._options = path, options
         self._name = options.name or path.name
@@ -88,7 +89,7 @@ class CanReader:
                 mend="Name the database of this network with --dbc FILE. Its frames are counted by: afterbout inspect",
             )  # fmt: skip
         self._plans = load_dbc(options.dbc) if options.dbc is not None else {}
-        self._trace = Trace(path, kind)
+        self._trace = trace or Trace(path, kind)
         self._counts = FrameCounts()
         reading = options.reading if options.reading is not None and options.reading.kind == "text" else None
         self._streams = Streams(self._name, options, reading)

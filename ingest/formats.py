@@ -57,8 +57,9 @@ def formats() -> tuple[Format, ...]:
     from ingest.frames import FRAMES
     from ingest.mavlink import MAVLINK
     from ingest.mdf import MDF4
+    from ingest.record.log_format import RECORDING
 
-    return (FRAMES, MDF4, MAVLINK, DRONECAN, CAN_BUS, DELIMITED)
+    return (RECORDING, FRAMES, MDF4, MAVLINK, DRONECAN, CAN_BUS, DELIMITED)
 
 
 def read_head(path: Path) -> bytes:
@@ -90,6 +91,8 @@ def detect(path: Path, options: ReadOptions) -> Format:
     A binary reading wins: the one that was named, else a saved one whose frames the file begins with.
     """
     head = read_head(path)
+    if (recording := formats()[0]).looks_like(head, path):
+        return recording
     if options.reading is not None and options.reading.kind == "binary":
         return _frames()
     if options.reading is None and any(reading.kind == "binary" for reading in options.readings):

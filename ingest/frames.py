@@ -54,13 +54,14 @@ def reading_for(head: bytes, readings: Sequence[Reading], file_name: str) -> Rea
 class FramesReader:
     """One binary log. Raises ReadingError where the reading is wrong, UnreadableLog where the file does not fit it."""
 
-    def __init__(self, path: Path, options: ReadOptions, reading: Reading) -> None:
+    def __init__(self, path: Path, options: ReadOptions, reading: Reading, source: Source | None = None) -> None:
+        """source: the bytes, where they are not the file itself."""
         self._path = path
         self._name = options.name or path.name
         self._reading = reading
         self._layout = layout_of(reading)
         self._rate_Hz = None if self._layout.time is not None else (options.rate_Hz or reading.rate_Hz)
-        self._source = Source(path)
+        self._source = source or Source(path)
         self._framer = Framer(self._layout)
         self._fields = [f for f in self._layout.fields if f is not self._layout.time]
         self._streams = Streams(self._name, options, reading)

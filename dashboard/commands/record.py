@@ -163,9 +163,10 @@ def _no_overwriting(args: argparse.Namespace, session: Session) -> None:
     if not out.parent.is_dir():
         raise UsageError("the folder of the recording is not there", file=out.parent, mend="Make it, or name another.")
     there = sorted(out.parent.glob(f"{out.stem}-[0-9][0-9][0-9]{out.suffix}")) if session.plan.rotates else [out]
-    if there and there[0].exists() and (session.plan.rotates or not args.append):
-        mend = "Name another file." if session.plan.rotates else "Name another file, or go on with this one: --append"
-        raise UsageError("is there already; a recording is never written over", file=there[0], mend=mend)
+    if there and there[0].exists():
+        raise UsageError(
+            "is there already; a recording is never written over", file=there[0], mend="Name another file."
+        )
 
 
 def _ask(yes: bool) -> None:

@@ -47,9 +47,10 @@ class _Ready:
 class DelimitedReader:
     """One text log. Raises UnreadableLog with the line and the mend; never gives a half-read log."""
 
-    def __init__(self, path: Path, options: ReadOptions) -> None:
+    def __init__(self, path: Path, options: ReadOptions, source: Source | None = None) -> None:
+        """source: the bytes, where they are not the file itself."""
         self._path = path
-        self._source = Source(path)
+        self._source = source or Source(path)
         self._name = options.name or path.name
         reading = options.reading if options.reading is not None and options.reading.kind == "text" else None
         try:
@@ -73,6 +74,11 @@ class DelimitedReader:
         self._tallies = _tallies(self._sniffed, meanings, reading)
         self._provenance: Provenance | None = None
         self._stopped = False
+
+    @property
+    def sniffed(self) -> Sniffed:
+        """How the file will be read."""
+        return self._sniffed
 
     @property
     def provenance(self) -> Provenance:

@@ -17,6 +17,7 @@ MAGIC: Final = b"\x89ABREC1\n"  # no text begins so
 _HEAD: Final = struct.Struct("<4sII")
 PACKET: Final = struct.Struct("<HqI")
 _CAN: Final = struct.Struct("<IBB")
+CAN_HEAD_BYTES: Final = _CAN.size
 FLUSH_NS: Final = 100_000_000
 SYNC_NS: Final = 250_000_000
 
@@ -132,6 +133,14 @@ def whole_blocks(path: Path, start: int = 0) -> Iterator[tuple[bytes, bytes, int
             if len(payload) < length or zlib.crc32(payload, zlib.crc32(kind)) != check:
                 return
             yield kind, payload, stream.tell()
+
+
+def read_block(path: Path, place: int) -> bytes:
+    """The payload of the block that stands at a place of the file."""
+    with path.open("rb") as stream:
+        stream.seek(place)
+        _, length, _ = _HEAD.unpack(stream.read(_HEAD.size))
+        return stream.read(length)
 
 
 def read_packets(path: Path) -> Iterator[Packet]:

@@ -65,6 +65,18 @@ def blf() -> bytes:
     return header.ljust(144, b"\0") + container
 
 
+def recording() -> bytes:
+    """As docs/recording.md lays the file out: kind, length, checksum over kind and payload, payload."""
+
+    def block(kind: bytes, payload: bytes) -> bytes:
+        return struct.pack("<4sII", kind, len(payload), zlib.crc32(kind + payload)) + payload
+
+    head = b'{"wall_start": "2026-05-09T14:20:00+00:00", "sources": [{"name": "x", "kind": "udp", "settings": {}, '
+    lines = CLEAN.splitlines(keepends=True)
+    packets = b"".join(struct.pack("<HqI", 0, k * 10_000_000, len(line)) + line for k, line in enumerate(lines))
+    return b"\x89ABREC1\n" + block(b"head", head + b'"reading": null}]}') + block(b"pack", packets)
+
+
 ASC = "date Tue Nov 14 10:13:20.000 pm 2023\nbase hex  timestamps absolute\nno internal events logged\n" + "".join(
     f"   {k / 100:.6f} 1  1A0             Rx   d 8 00 60 0A 00 41 00 00 0{k % 10}\n" for k in range(40)
 )
@@ -87,6 +99,7 @@ SAMPLES: dict[str, tuple[str, bytes]] = {
     "bout.tlog": ("MAVLink telemetry", tlog()),
     "bench.mf4": ("ASAM MDF 4", MDF),
     "drive.bin": ("binary telemetry", frames()),
+    "bench.rec": ("recording", recording()),
 }
 
 
