@@ -121,7 +121,8 @@ def by_coverage(target: Target, folder: Path, run_arguments: argparse.Namespace)
             return bytes(atheris.Mutate(data, most))
         return target.mutate(bytes(data), rng)[:most]
 
-    flags = [f"-max_len={target.largest}", f"-seed={run_arguments.seed}", "-rss_limit_mb=0", "-timeout=600", f"-artifact_prefix={folder}/"]
+    flags = [f"-max_len={target.largest}", f"-seed={run_arguments.seed}", "-rss_limit_mb=0", "-timeout=600"]
+    flags.append(f"-artifact_prefix={folder}/")
     atheris.Setup(["fuzz", *flags, "-verbosity=0", "-print_final_stats=0", str(corpus)], one, custom_mutator=changed)
     atheris.Fuzz()
 

@@ -3,7 +3,7 @@
 A description belongs to its user: changed bytes are an edit, and welcome. Only where the bytes differ while the size
 and the time of writing do not was nobody at work: then the disk, or a copy, has damaged it. (Known limits: damage that
 came with a new time of writing, as by copying with other tools, cannot be told from an edit, and a file is known only
-from the first command after it was written.) Tables of results are nobody's to edit: any change is damage.
+from the first command after it was written.) The tables of results are held to the same.
 """
 
 from __future__ import annotations
@@ -44,10 +44,13 @@ def read_ledger(season: Season) -> dict[str, Seen]:
 
 
 def remember(season: Season, tables: Iterable[Path] = ()) -> None:
-    """Enter what is new or edited, and these tables as they are. A season that cannot be written goes without."""
+    """Enter what is new or edited among the descriptions and these tables.
+
+    A season that cannot be written goes without.
+    """
     before = read_ledger(season)
     files = {name: seen for name, seen in before.items() if name.startswith("results/")}
-    for path in descriptions(season):
+    for path in (*descriptions(season), *tables):
         name = _name(season, path)
         known = before.get(name)
         stamp = _stamp(path)
@@ -55,10 +58,6 @@ def remember(season: Season, tables: Iterable[Path] = ()) -> None:
         seen = known if known is not None and stamp is not None and known[2] == stamp[1] else _seen(path)
         if seen is not None and not _too_new(seen[2]):
             files[name] = seen
-    for path in tables:
-        seen = _seen(path)
-        if seen is not None:
-            files[_name(season, path)] = seen
     files = {name: seen for name, seen in files.items() if (season.root / name).is_file()}
     if files != before:
         try:
@@ -68,12 +67,12 @@ def remember(season: Season, tables: Iterable[Path] = ()) -> None:
 
 
 def damaged(season: Season) -> list[Path]:
-    """Descriptions whose bytes changed though nobody wrote to them, and tables that are not as they were written."""
+    """Descriptions and tables whose bytes changed though nobody wrote to them."""
     found = []
     for name, (sha256, size, written) in read_ledger(season).items():
         path = season.root / name
         stamp = _stamp(path)
-        if stamp is None or (stamp[1] != written and not name.startswith("results/")):
+        if stamp is None or stamp[1] != written:
             continue
         now = _seen(path)
         if now is None or now[:2] != [sha256, size]:

@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ingest.matches import Match
-from ingest.store import Store
+from ingest.season_ledger import LEDGER
+from ingest.store import PART_SUFFIX, Store
 from ingest.telemetry import stem_of
 
 if TYPE_CHECKING:
@@ -23,6 +24,8 @@ def sweep_season(season: Season) -> None:
     folders += [path for path in telemetry.glob("match=*") if path.is_dir()]
     for folder in folders:
         season.store.sweep(folder)
+    for path in season.results_path.glob(f".{LEDGER}.*{PART_SUFFIX}"):  # the only result that add and note write
+        season.store.remove(path)
 
 
 def sweep_results(folder: Path, store: Store) -> None:

@@ -6,8 +6,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import pyarrow as pa
+import pyarrow.parquet as pq
+
 from ingest.errors import AfterboutError, SeasonError
 from ingest.matches import LogEntry, Match
+from ingest.places import parquet_source
 from ingest.sealed import unsealed
 from ingest.season_ledger import damaged, remember
 from ingest.store import PART_SUFFIX, hash_file
@@ -46,7 +50,7 @@ def verify_season(season: Season) -> list[Problem]:
     if not survey.problems:
         problems += _left_over(season, used)
     remember(season)
-    return problems
+    return list(dict.fromkeys(problems))
 
 
 def _silently_changed(season: Season) -> list[Problem]:
@@ -70,12 +74,18 @@ def _derived(season: Season, path: Path) -> Problem:
 def _result_problems(season: Season) -> list[Problem]:
     """Kept results carry the hash of their bytes; what is damaged is not used, and made again."""
     problems = []
-    for path in sorted(season.results_path.rglob("*.json")) if season.results_path.is_dir() else ():
+    folder = season.results_path
+    for path in sorted([*folder.glob("*.json"), *folder.glob("*/*.json")]) if folder.is_dir() else ():
         if path.name.startswith("."):
             continue
         try:
             unsealed(path.read_bytes())
         except (OSError, ValueError, RecursionError):
+            problems.append(_derived(season, path))
+    for path in sorted(folder.glob("*.parquet")) if folder.is_dir() else ():
+        try:
+            pq.read_table(parquet_source(path), page_checksum_verification=True)
+        except (OSError, ValueError, pa.ArrowException):
             problems.append(_derived(season, path))
     return problems
 

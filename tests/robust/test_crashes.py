@@ -1,4 +1,4 @@
-"""SIGKILL at any moment of add, note and a season run, in processes of their own (benchmarks/crashes.py)."""
+"""SIGKILL at any moment of add, note, upload and a season run, in processes of their own (benchmarks/crashes.py)."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
-KILLS = 144
+KILLS = 147
 
 
 @pytest.mark.skipif(os.name == "nt", reason="fork and SIGKILL are POSIX")
