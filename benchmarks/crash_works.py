@@ -191,7 +191,10 @@ def faults_after_repeat(work: Work, root: Path, logs: Path, done: dict[str, str]
 
     faults = []
     code = work.command(root, logs)
-    if code != 0 and not (work.name == "upload" and "is there already" in SAID[0]):  # it had been stored
+    if work.name == "upload" and code != 0 and "is there already" in SAID[0]:  # it had been stored
+        with Season(root).locked("the next command that writes"):
+            pass
+    elif code != 0:
         faults.append(f"the command, repeated, ended with {code}")
     faults += [f"verify: {p.file}: {p.what}" for p in Season(root).verify()]
     now = hashes(root)
