@@ -15,7 +15,7 @@ from analysis.signal import Floats
 from dashboard.figure_notes import events, labels, shapes
 from dashboard.figure_view import BOTTOM_PX, GAP_PX, LABEL_PX, SIZE, View, safe, tone_colour
 from dashboard.ink import Tones
-from dashboard.thin import POINTS, thin_signal
+from dashboard.thin import POINTS, extremes, thin, thin_signal
 from dashboard.traces import Panel, Trace
 
 
@@ -44,18 +44,17 @@ def trace_data(
     if trace.low is not None and trace.high is not None:
         for edge, fill in ((trace.low, None), (trace.high, "tonexty")):
             good = np.isfinite(edge)
-            t, x = trace.signal.t_s, np.where(good, edge, trace.signal.x)
+            t, x = _visible(trace.signal.t_s, np.where(good, edge, trace.signal.x), start_s, end_s)
             out.append(
                 base
-                | {"x": packed(t), "y": packed(x), "line": {"width": 0, "color": colour}, "hoverinfo": "skip"}
+                | {"x": _times(t), "y": packed(x), "line": {"width": 0, "color": colour}, "hoverinfo": "skip"}
                 | ({"fill": fill, "fillcolor": _tint(trace, tones)} if fill else {})
             )
     t, x = thin_signal(trace.signal, start_s, end_s, POINTS)
-    wide = bool(len(t) and t[-1] > 2000)
     out.append(
         base
         | {
-            "x": packed(t, wide=wide),
+            "x": _times(t),
             "y": packed(x),
             "connectgaps": False,
             "name": trace.label,
@@ -64,6 +63,25 @@ def trace_data(
         }
     )
     return out
+
+
+def _visible(t: Floats, x: Floats, start_s: float | None, end_s: float | None) -> tuple[Floats, Floats]:
+    """Of an interval's edge only what is seen, thinned as the line is, one sample beyond each end."""
+    low = 0 if start_s is None else max(0, int(np.searchsorted(t, start_s)) - 1)
+    high = len(t) if end_s is None else int(np.searchsorted(t, end_s, "right")) + 1
+    return thin(t[low:high], x[low:high], POINTS)
+
+
+def _times(t: Floats) -> dict[str, str]:
+    """In 32 bits where that tells the samples apart on the screen, else in 64, rounded so that they pack well."""
+    if not len(t):
+        return packed(t)
+    span = float(t[-1] - t[0])
+    step = span / POINTS / 16  # a sixteenth of a point: finer than a pixel
+    if float(np.spacing(np.float32(max(abs(t[0]), abs(t[-1]))))) <= step:
+        return packed(t)
+    grid = 2.0 ** np.floor(np.log2(step)) if step > 0 else 0.0
+    return packed(np.round(t / grid) * grid if grid > 0 else t, wide=True)
 
 
 def _tint(trace: Trace, tones: Tones) -> str:
@@ -150,9 +168,9 @@ def value_range(panel: Panel) -> tuple[float, float]:
     """The values of a panel, so that its lines and its near ratings are inside with a little air."""
     lows, highs = [], []
     for trace in panel.traces:
-        good = trace.signal.good().x
-        lows.append(float(good.min()))
-        highs.append(float(good.max()))
+        least, greatest = extremes(trace.signal)
+        lows.append(least)
+        highs.append(greatest)
     low, high = min(lows), max(highs)
     for rating in panel.ratings:
         low, high = min(low, rating.value), max(high, rating.value)

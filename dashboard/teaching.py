@@ -37,7 +37,7 @@ def teaching_html(build: Build) -> str:
     """The page. Works for any build that can be read, also one without a run."""
     head = build.build
     title = head.robot or head.id
-    drawn = wiring_svg(build, None, theme="print", width=711, teaching=True) if build.wires else ""
+    drawn = wiring_svg(build, None, theme="print", width=711) if build.wires else ""
     picture = drawn or "<p>No run is described yet: add wires to the build file, and they are drawn here.</p>"
     ways = "".join(f"<li>{esc(way)}</li>" for way in list(current_paths(build))[:MOST_WAYS])
     parts = "".join(

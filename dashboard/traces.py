@@ -11,7 +11,9 @@ import numpy as np
 from analysis.findings import Review
 from analysis.signal import Floats, Signal, signal
 from dashboard.page_words import figure, part_name, short_source
+from dashboard.pyramid import pyramid_of
 from dashboard.rows import Row, margin_rows
+from dashboard.thin import extremes
 from ingest.builds import Build
 from ingest.channels import parse_channel
 
@@ -72,7 +74,7 @@ def panels(review: Review, build: Build | None) -> list[Panel]:
     concerned += [finding.part for finding in review.findings]
     for channel, one in parts.signals.items():
         known = parse_channel(channel)
-        if known is not None and len(one.good()) > 1:
+        if known is not None and pyramid_of(one).n > 1:
             parts.by_quantity.setdefault(known.quantity.suffix, []).append((known.part, one))
     for found in parts.by_quantity.values():
         found.sort(key=lambda item: (item[0] != "pack", _concern(item[0], concerned)))
@@ -93,11 +95,11 @@ def _label(part: str, said: str) -> str:
 
 
 def _peak(one: Signal) -> float:
-    return float(one.good().x.max())
+    return extremes(one)[1]
 
 
 def _least(one: Signal) -> float:
-    return float(one.good().x.min())
+    return extremes(one)[0]
 
 
 def _rating(rows: list[Row], parts: set[str], *checks: str) -> list[RatingLine]:

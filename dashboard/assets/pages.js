@@ -48,11 +48,19 @@
     return choice ? choice === "dark" : dark.matches;
   }
 
+  // The span of time that the traces of this match show, so that drawing them anew does not lose it.
+  function shownWindow() {
+    const graph = document.querySelector("#traces .js-plotly-plot");
+    const axis = graph && graph._fullLayout && graph._fullLayout.xaxis;
+    if (!axis || !Array.isArray(axis.range)) return null;
+    return { token: location.pathname.split("/").pop(), range: axis.range.slice() };
+  }
+
   function tell() {
     const button = document.getElementById("theme");
     if (!button || !window.dash_clientside || !window.dash_clientside.set_props) return false;
     button.textContent = isDark() ? "Light" : "Dark";
-    window.dash_clientside.set_props("view", { data: { dark: isDark(), narrow: narrow.matches } });
+    window.dash_clientside.set_props("view", { data: { dark: isDark(), narrow: narrow.matches, window: shownWindow() } });
     return true;
   }
 

@@ -3,42 +3,161 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
+from urllib.parse import urlencode
 
+import pyarrow as pa
 from dash import dcc, html
 
 from analysis.compare import By, Compared, Comparison, compare, grouped
 from analysis.compare_words import figure, title
+from dashboard.compare_pictures import Beside, channels, drawings, unit_of, words
 from dashboard.difference_picture import difference_svg
-from dashboard.ink import glue
+from dashboard.ink import Theme, glue
+from dashboard.pages.offers import offer
 from dashboard.pages.parts import message, picture, section, title_block
 from dashboard.source import Source
 
 WORDS = {"differs": "differs", "no difference shown": "no difference shown", "not compared": "not compared"}
 KINDS: tuple[By, ...] = ("match", "build", "pack")
-UNIT = {"build": "matches", "pack": "matches", "match": "match"}
+MOST_EACH = 3  # matches of a build or pack that are drawn, the latest (our choice: more lines cannot be told apart)
+
+
+@dataclass(frozen=True)
+class Found:
+    """A comparison that could be made."""
+
+    by: By
+    made: Comparison
 
 
 def layout(source: Source, asked: Mapping[str, str]) -> html.Div | html.Section:
     """The page for /compare?a=..&b=.. ; with by=build or by=pack the names are those of builds or packs."""
     if source.season is None:
         return message("Nothing to compare", "Comparing needs a season folder with two matches or more.")
-    by: By = next((kind for kind in KINDS if kind == asked.get("by")), "match")
-    names = list(dict.fromkeys(n for n in (asked.get("a", ""), asked.get("b", "")) if n))
-    known = known_names(source, by)
-    names = [name for name in names if name in known]
+    by = _by(asked)
+    names = _names(source, by, asked)
     if len(names) < 2:
         return html.Div([html.H1("Compare", className="unseen"), *_pick(source, names)], className="compare")
+    found = compared(source, asked)
+    if isinstance(found, str):
+        return message(f"{found.partition(':')[0]} cannot be compared", found.partition(": ")[2])
+    assert found is not None
+    made = found.made
+    body = [_title(made), _verdict(made), *_pictures(source, found, asked), _differences(made, asked), _notes(made)]
+    return html.Div(body, className="compare")
+
+
+def _by(asked: Mapping[str, str]) -> By:
+    return next((kind for kind in KINDS if kind == asked.get("by")), "match")
+
+
+def _names(source: Source, by: By, asked: Mapping[str, str]) -> list[str]:
+    known = known_names(source, by)
+    return [n for n in dict.fromkeys((asked.get("a", ""), asked.get("b", ""))) if n in known]
+
+
+def compared(source: Source, asked: Mapping[str, str]) -> Found | str | None:
+    """What the address asks for; None where it does not name two, "name: why" where one cannot be compared."""
+    by = _by(asked)
+    names = _names(source, by, asked)
+    if source.season is None or len(names) < 2:
+        return None
     done = source.season_run(names if by == "match" else None)
-    rows = list(done.rows())
-    found = {group.id: group for group in grouped(rows, by)}
-    lost = [name for name in names if name not in found]
+    groups = {group.id: group for group in grouped(list(done.rows()), by)}
+    lost = [name for name in names if name not in groups]
     if lost:
-        why = next((f.reason for f in done.failed), "it has no logs that could be reviewed")
-        return message(f"{lost[0]} cannot be compared", why)
-    made = compare([found[name] for name in names], by)
-    return html.Div([_title(made), _verdict(made), _differences(made), _notes(made)], className="compare")
+        return f"{lost[0]}: " + next((f.reason for f in done.failed), "it has no logs that could be reviewed")
+    return Found(by, compare([groups[name] for name in names], by))
+
+
+def beside(source: Source, found: Found) -> list[Beside]:
+    """The matches that are drawn: both, or the latest of each build or pack. Raises AfterboutError."""
+    entries = {entry.title: entry for entry in source.entries()}
+    out = []
+    for second, group in enumerate(found.made.groups[:2]):
+        for row in group.rows[-MOST_EACH:]:
+            if row.match in entries:
+                name = row.match if found.by == "match" else f"{group.id}, {row.match}"
+                out.append(Beside(name, source.bench(entries[row.match]), bool(second)))
+    return out
+
+
+def pictures(source: Source, found: Found, asked: Mapping[str, str], theme: Theme) -> dict[str, str | None]:
+    """The drawings by name, for taking away."""
+    matches = beside(source, found)
+    return drawings(matches, _channel(matches, asked), theme=theme)
+
+
+def _channel(matches: list[Beside], asked: Mapping[str, str]) -> str:
+    known = channels(matches)
+    return asked["channel"] if asked.get("channel") in known else known[0] if known else ""
+
+
+def _pictures(source: Source, found: Found, asked: Mapping[str, str]) -> list[Any]:
+    matches = beside(source, found)
+    chosen = _channel(matches, asked)
+    wide = drawings(matches, chosen, theme="page")
+    narrow = drawings(matches, chosen, theme="page", width=358, size=14, uid="n")
+    first, second = found.made.groups[0].id, found.made.groups[1].id
+    kept = {key: asked[key] for key in ("a", "b", "by", "channel") if key in asked}
+    latest = "" if found.by == "match" else f" Of each, the latest {MOST_EACH} matches at most."
+    told = {
+        "traces": ("Over each other", f"Zero is the start of the match. Thin: {first}. Heavy: {second}.{latest}"),
+        "envelopes": ("Envelopes", "Worst r.m.s. current in any window of each length."),
+        "currents": ("Currents", "How much of the match the pack gave more than each current."),
+    }
+    out: list[Any] = []
+    for name, (head, about) in told.items():
+        svg = wide[name]
+        body: list[Any] = [_choose(channels(matches), chosen, kept)] if name == "traces" else []
+        if svg is None:
+            body.append(html.P("Not drawn: the logs do not all hold the pack's current. Log it next time."))
+        else:
+            body += [picture(svg, "wide-only"), picture(narrow[name] or "", "narrow-only")]
+            body.append(offer(head, picture=f"/get/compare/{name}.svg?{urlencode(kept)}", name=f"compare-{name}"))
+        out.append(section(head, about, body))
+    return out
+
+
+def _choose(names: list[str], chosen: str, kept: Mapping[str, str]) -> html.Div:
+    """The channel shown, and the others to open: a robot may log forty."""
+    links = []
+    for name in names:
+        here = {"aria-current": "true"} if name == chosen else {}
+        address = "/compare?" + urlencode({**kept, "channel": name})
+        links.append(
+            dcc.Link(html.Span(words(name), **here), href=address, className="filter chosen" if here else "filter")  # type: ignore[arg-type]
+        )
+    shown = html.P([html.B(words(chosen)[:1].upper() + words(chosen)[1:]), f", {unit_of(chosen)}"]) if chosen else None
+    more = html.Details([html.Summary("Another channel"), html.Div(links, className="filters channels")])
+    return html.Div([shown, more if len(links) > 1 else None], className="channel")
+
+
+def rows_of(made: Comparison) -> pa.Table:
+    """The differences as a table."""
+    first, second = made.groups[0].id, made.groups[1].id
+    rows = made.rows
+    figures = {
+        first: [r.first_median for r in rows],
+        second: [r.second_median for r in rows],
+        "difference": [r.shift for r in rows],
+        "low": [r.low for r in rows],
+        "high": [r.high for r in rows],
+    }
+    return pa.table(
+        {
+            "figure": [title(r.metric, r.part, r.words) for r in rows],
+            "at": [r.at for r in rows],
+            "unit": [r.unit for r in rows],
+            **{name: pa.array(values, pa.float64()) for name, values in figures.items()},
+            "verdict": [r.verdict for r in rows],
+            "confounded": ["; ".join(r.confounded) for r in rows],
+            "why": [r.reason for r in rows],
+        }
+    )
 
 
 def known_names(source: Source, by: By) -> list[str]:
@@ -98,7 +217,7 @@ def _verdict(made: Comparison) -> html.Section:
     return html.Section([head, html.Div(lines, className="lines")], className="verdict")
 
 
-def _differences(made: Comparison) -> html.Section:
+def _differences(made: Comparison, asked: Mapping[str, str]) -> html.Section:
     first, second = made.groups[0].id, made.groups[1].id
     head = html.Tr(
         [
@@ -115,7 +234,9 @@ def _differences(made: Comparison) -> html.Section:
     )
     table = html.Table([html.Thead(head), html.Tbody([_row(row, f"d{i}") for i, row in enumerate(made.rows)])])
     about = "An open dot: the interval reaches no change, or too little was compared. Each row has its own scale."
-    return section("Differences", about, html.Div(table, className="differences"))
+    kept = {key: asked[key] for key in ("a", "b", "by") if key in asked}
+    data = f"/get/compare/differences.csv?{urlencode(kept)}"
+    return section("Differences", about, [html.Div(table, className="differences"), offer("Differences", data=data)])
 
 
 def _row(row: Compared, uid: str) -> html.Tr:

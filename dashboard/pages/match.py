@@ -14,11 +14,12 @@ from dashboard.ink import glue
 from dashboard.marks import mark_svg
 from dashboard.page_words import VERDICT_WORDS, figure, interval, minutes, number, pack_words, part_name, seconds
 from dashboard.pages.margins import margins_table
+from dashboard.pages.offers import offer
 from dashboard.pages.parts import cautions, mark, picture, section, spoken, title_block, verdict_word
 from dashboard.reviewing import Bench
 from dashboard.sheet_tables import grouped_not_checked
 from dashboard.source import Entry
-from dashboard.traces import panels
+from dashboard.traces import Panel, panels
 from dashboard.wiring_picture import key_svg, wiring_svg
 from dashboard.wiring_tree import fitted
 
@@ -40,10 +41,11 @@ def layout(entry: Entry, bench: Bench) -> html.Div:
     ]
     if review.chain:
         body.append(_chain(review))
-    body += [_wiring(bench), _traces(bench)]
+    body += [_wiring(entry, bench), _traces(entry, bench)]
     if review.findings:
         body.append(_findings(review))
-    body += [_envelope(bench), margins_table(review)]
+    body += [_envelope(entry, bench), margins_table(review)]
+    body.append(offer("Margins", data=f"/get/match/{entry.token}/margins.csv"))
     if review.advice:
         body.append(_advice(review))
     body += [_not_checked(review), _origin(bench), cautions(review.cautions)]
@@ -124,7 +126,7 @@ def _event(event: Event, later: str) -> list[Any]:
     ]
 
 
-def _wiring(bench: Bench) -> html.Section | None:
+def _wiring(entry: Entry, bench: Bench) -> html.Section | None:
     if bench.build is None or not bench.build.wires:
         return section("The wiring", "", html.P("No build describes it, so it is not drawn."))
     packs = fitted(bench.build, bench.packs, bench.match)
@@ -138,11 +140,15 @@ def _wiring(bench: Bench) -> html.Section | None:
     head = html.Div(
         [html.H2("The wiring"), html.Div(about, className="about"), picture(key_svg(), "key")], className="margin"
     )
-    body = html.Div([html.Div(pictures, className="wiring", id="wiring"), html.Div(id="run-detail")], className="body")
+    lesson = html.A("How it is wired, explained for newcomers", href=f"/teach/match/{entry.token}", target="_blank")
+    address = f"/get/match/{entry.token}/wiring.svg"
+    away = offer("Wiring", picture=address, name=f"{entry.title}-wiring", more=lesson)
+    drawn = html.Div(pictures, className="wiring", id="wiring")
+    body = html.Div([drawn, html.Div(id="run-detail"), away], className="body")
     return html.Section([head, body], className="part full")
 
 
-def _traces(bench: Bench) -> html.Section:
+def _traces(entry: Entry, bench: Bench) -> html.Section:
     made = panels(bench.review, bench.build)
     if not made:
         return section("The traces", "", html.P("The log holds no channel that could be drawn."))
@@ -157,13 +163,16 @@ def _traces(bench: Bench) -> html.Section:
         ],
         className="panels",
     )
-    return html.Section([head, grid], className="part full traces", id="traces-part")
+    away = offer("Traces", data=f"/get/match/{entry.token}/samples.csv", plot="plot", name=f"{entry.title}-traces")
+    return html.Section([head, grid, away], className="part full traces", id="traces-part")
 
 
-def graph(bench: Bench, view: View) -> dcc.Graph:
+def graph(
+    bench: Bench, view: View, window: tuple[float, float] | None = None, made: list[Panel] | None = None
+) -> dcc.Graph:
     """The figure of the traces, made whole so that the page never draws an empty one first."""
-    made = panels(bench.review, bench.build)
-    drawn = traces_figure(made, bench.review, view)
+    made = panels(bench.review, bench.build) if made is None else made
+    drawn = traces_figure(made, bench.review, view, window)
     height = {"height": f"{heights(made, view)}px"}
     return dcc.Graph(id="traces", figure=drawn, config=GRAPH_CONFIG, style=height, className="graph")
 
@@ -182,13 +191,15 @@ def _findings(review: Review) -> html.Section:
     return section("Findings", "Choose one to see it in the traces.", html.Ol(items, className="findings"))
 
 
-def _envelope(bench: Bench) -> html.Section | None:
+def _envelope(entry: Entry, bench: Bench) -> html.Section | None:
     wide = envelope_svg(bench.review, bench.build, bench.pack, theme="page", width=1032, height=300, size=16)
     if wide is None:
         return None
     narrow = envelope_svg(bench.review, bench.build, bench.pack, theme="page", width=358, height=260, size=14, uid="n")
     about = "The pack: worst r.m.s. current in any window of each length, against what it and its lead are rated for."
-    body = [picture(wide, "wide-only"), picture(narrow or "", "narrow-only")]
+    address = f"/get/match/{entry.token}/envelope"
+    away = offer("Envelope", data=f"{address}.csv", picture=f"{address}.svg", name=f"{entry.title}-envelope")
+    body = [picture(wide, "wide-only"), picture(narrow or "", "narrow-only"), away]
     return section("How hard, for how long", about, body)
 
 

@@ -9,12 +9,12 @@ from dash import html
 from dashboard.pages.parts import spoken
 
 
-def offer(what: str, *, data: str = "", picture: str = "", plot: str = "", name: str = "") -> html.P:
+def offer(what: str, *, data: str = "", picture: str = "", plot: str = "", name: str = "", more: Any = None) -> html.P:
     """what: the thing in a word or two ("margins"), said to a screen reader with each link.
 
     data: the address of its CSV; picture: the address of its SVG, from which the browser makes the PNG too; plot: the
     id of the element that holds a plotly figure, which the browser turns into both. name: of the files that the
-    browser makes.
+    browser makes; more: what stands behind the links.
     """
     links: list[Any] = [html.Span("Download")]
     kept = name or what.replace(" ", "-")
@@ -30,4 +30,4 @@ def offer(what: str, *, data: str = "", picture: str = "", plot: str = "", name:
             said = spoken(f"{what}, picture as {kind.upper()}")
             as_plot: dict[str, Any] = {"data-plot": plot, "data-kind": kind, "data-name": kept, **said}
             links.append(html.Button(kind.upper(), type="button", className="plain", **as_plot))
-    return html.P(links, className="downloads")
+    return html.P([*links, more], className="downloads")

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
+import pyarrow as pa
 from dash import html
 
 from analysis.pit import ENDINGS, PackHistory, PackPlan, PitPlan, pit_plan
 from analysis.wording import CAUTIONS
-from dashboard.ink import glue
+from dashboard.ink import Theme, glue
 from dashboard.marks import mark_svg
 from dashboard.page_words import figure, interval, minutes, number, part_name
+from dashboard.pages.offers import offer
 from dashboard.pages.parts import cautions, message, picture, section, spoken, title_block
 from dashboard.ready_picture import ready_svg
 from dashboard.source import Entry, Source
@@ -120,8 +122,40 @@ def _reasons(plan: PitPlan) -> html.Section | None:
 
 def _ready(plan: PitPlan) -> html.Section:
     about = "The dark bar needs your hands; the rest wait by themselves. The upright line is the match."
-    body = [picture(ready_svg(plan), "wide-only"), picture(ready_svg(plan, width=358, uid="ready-n"), "narrow-only")]
+    body: list[Any] = [
+        picture(ready_svg(plan), "wide-only"),
+        picture(ready_svg(plan, width=358, uid="ready-n"), "narrow-only"),
+    ]
+    asked = f"?minutes={plan.minutes:g}"
+    body.append(offer("Pit plan", data=f"/get/pit/plan.csv{asked}", picture=f"/get/pit/plan.svg{asked}"))
     return section("Ready in time", about, body)
+
+
+def drawn(plan: PitPlan, theme: Theme) -> str:
+    """What is ready in time, for taking away."""
+    return ready_svg(plan, theme=theme)
+
+
+def rows_of(plan: PitPlan) -> pa.Table:
+    """The packs of the plan as a table."""
+    packs = plan.packs
+    figures = {
+        "charge_pct": [p.charge_pct.value if p.charge_pct else None for p in packs],
+        "resistance_mohm": [p.resistance_mohm.value if p.resistance_mohm else None for p in packs],
+        "temp_degC": [p.temp_degC.value if p.temp_degC else None for p in packs],
+        "wait_min": [p.wait_min for p in packs],
+        "charge_min": [p.charge_min.value if p.charge_min else None for p in packs],
+        "ready_min": [p.ready_min for p in packs],
+    }
+    return pa.table(
+        {
+            "pack": [p.pack for p in packs],
+            "verdict": [p.verdict.word for p in packs],
+            "take": ["yes" if p.pack == plan.use else "" for p in packs],
+            **{name: pa.array(values, pa.float64()) for name, values in figures.items()},
+            "why": [p.why for p in packs],
+        }
+    )
 
 
 def _packs(plan: PitPlan) -> html.Section:

@@ -21,6 +21,7 @@ from dashboard.ink import glue
 from dashboard.marks import mark_svg
 from dashboard.page_words import VERDICT_WORDS, bounded, figure, interval, margin, minutes, number, part_name
 from dashboard.pages.match import GRAPH_CONFIG
+from dashboard.pages.offers import offer
 from dashboard.pages.parts import cautions, picture, section, spoken, title_block, verdict_word
 from dashboard.reviewing import Bench
 from dashboard.rows import Row, margin_rows, row_label
@@ -234,8 +235,9 @@ def _notes(tried: Tried) -> html.Div | None:
     return html.Div([html.P(f"{note[:1].upper()}{note[1:]}.") for note in notes], className="about") if notes else None
 
 
-def pictures(bench: Bench, tried: Tried, view: View) -> list[Any]:
-    """The wiring as it would be, before as thin outlines; the traces, before in grey."""
+def pictures(bench: Bench, tried: Tried, view: View, token: str = "") -> list[Any]:
+    """The wiring as it would be, before as thin outlines; the traces, before in grey. token: of the match, to take
+    them away by."""
     after, changes = tried.after, tried.changes
     build = changes.build if changes is not None and after is not None else bench.build
     assert build is not None
@@ -247,7 +249,11 @@ def pictures(bench: Bench, tried: Tried, view: View) -> list[Any]:
         wiring_svg(build, review, theme="page", packs=packs, before=before, vertical=view.narrow, width=width)
     )
     about = "Dashed outlines: as it was recorded." if before else "As it was recorded."
-    parts: list[Any] = [section("The wiring", about, html.Div(drawn, className="wiring"), class_name="full")]
+    asked = search_of(tried.sets)
+    address = f"/get/whatif/{token}"
+    away = offer("What if", data=f"{address}/margins.csv{asked}", picture=f"{address}/wiring.svg{asked}")
+    shown = [html.Div(drawn, className="wiring"), away if token else None]
+    parts: list[Any] = [section("The wiring", about, shown, class_name="full")]
     made = overlaid(panels(bench.review, bench.build), panels(review, build))
     grey = "Grey: as it was recorded." if before else "As it was recorded."
     if made:
@@ -256,9 +262,11 @@ def pictures(bench: Bench, tried: Tried, view: View) -> list[Any]:
         label = spoken("Traces after the change, before in grey", role="img")
         names = [html.Div([html.B(p.title), html.Span(p.about)], style={"height": f"{p.height}px"}) for p in made]
         grid = html.Div(
-            [html.Div(names, className="names"), html.Div(graph, className="plot", **label)], className="panels"
+            [html.Div(names, className="names"), html.Div(graph, id="whatif-plot", className="plot", **label)],
+            className="panels",
         )
-        parts.append(section("The traces", grey, grid, class_name="full traces"))
+        away = offer("Traces", plot="whatif-plot", name="what-if-traces")
+        parts.append(section("The traces", grey, [grid, away], class_name="full traces"))
     return parts
 
 
@@ -317,4 +325,4 @@ def register(app: Dash, source: Source) -> None:
         sets, packs = sets_of(search), source.packs()
         tried = attempt(bench, sets, packs)
         words = states(choices(bench.build, bench.pack, packs), sets)
-        return *words, result(bench, tried), pictures(bench, tried, view_of(view))
+        return *words, result(bench, tried), pictures(bench, tried, view_of(view), str(token))
