@@ -17,6 +17,8 @@ import pandas as pd  # noqa: F401  loaded here, whole: two threads that first me
 from dash import ALL, ClientsideFunction, Dash, Input, Output, Patch, State, ctx, dcc, html, no_update
 from flask import Response, abort, request
 
+from dashboard.compressing import register as register_compressing
+from dashboard.downloads import register as register_downloads
 from dashboard.figure_view import view_of
 from dashboard.figures import trace_data, traces_figure
 from dashboard.ink import DARK, LIGHT, css_variables
@@ -81,6 +83,8 @@ def make_app(
     whatif_page.register(app, origin)
     live_page.register(app, origin.live)
     register_upload(app, origin)
+    register_downloads(app, origin)
+    register_compressing(app)
     return app
 
 
@@ -180,13 +184,22 @@ def visible(relayout: Any) -> tuple[float, float] | bool | None:
     return float(ends[0]), float(ends[1])
 
 
+def window_of(view: Any, token: str | None) -> tuple[float, float] | None:
+    """The time window that this match's page shows already, so that a redraw in other tones keeps it."""
+    seen = view.get("window") if isinstance(view, dict) else None
+    if not isinstance(seen, dict) or seen.get("token") != token:
+        return None
+    window = visible({"xaxis.range": seen.get("range")})
+    return window if isinstance(window, tuple) else None
+
+
 def _traces(app: Dash, source: Source) -> None:
     @app.callback(Output("plot", "children"), Input("view", "data"), State("token", "data"))
     def draw(view: Any, token: str | None) -> Any:
         bench = _bench(source, token)
         if bench is None or view is None:
             return no_update
-        return match_page.graph(bench, view_of(view))
+        return match_page.graph(bench, view_of(view), window_of(view, token), panels_of(bench))
 
     @app.callback(
         Output("traces", "figure", allow_duplicate=True),

@@ -13,9 +13,11 @@ from typing import TYPE_CHECKING
 
 from analysis.season_run import SeasonRun, run_season
 from analysis.wording import NO_ACTION
+from dashboard.pyramid import keep as keep_pyramids
 from dashboard.reviewing import Bench, review_files, review_match
 from dashboard.rows import Row, margin_rows
-from ingest.builds import Match, Pack
+from dashboard.traces import signals_of
+from ingest.builds import Build, Match, Pack
 from ingest.errors import AfterboutError, SeasonError
 from ingest.season import Season
 
@@ -65,6 +67,7 @@ class Source:
         self._benches: OrderedDict[tuple[str, str], Bench] = OrderedDict()
         self._summaries: dict[tuple[str, str], Summary] = {}
         self._lock = threading.RLock()
+        self._reviewing: dict[tuple[str, str], threading.Lock] = {}
         self._worker: threading.Thread | None = None
         self._reading = threading.Lock()
         self._seen: _Snapshot | None = None
@@ -113,19 +116,49 @@ class Source:
     def bench(self, entry: Entry) -> Bench:
         """The review, made once for the content it rests on. Raises AfterboutError."""
         key = self._key(entry)
-        with self._lock:  # held while reviewing: two asking for one match wait for one review
-            if key in self._benches:
-                self._benches.move_to_end(key)
-                return self._benches[key]
-            if self.season is not None and entry.match is not None:
-                bench = review_match(self.season, entry.match.id)
-            else:
-                bench = review_files(self.files)
-            self._benches[key] = bench
-            self._summaries[key] = summarise(bench)
-            while len(self._benches) > BENCHES_KEPT:
-                self._benches.popitem(last=False)
-            return bench
+        with self._lock:
+            found = self._held(key)
+            if found is not None:
+                return found
+            mine = self._reviewing.setdefault(key, threading.Lock())
+        with mine:  # two asking for one match wait for one review; nobody else waits
+            with self._lock:
+                found = self._held(key)
+            if found is None:
+                found = self._reviewed(entry)
+                with self._lock:
+                    self._benches[key] = found
+                    self._summaries[key] = summarise(found)
+                    self._reviewing.pop(key, None)
+                    while len(self._benches) > BENCHES_KEPT:
+                        self._benches.popitem(last=False)
+            return found
+
+    def _held(self, key: tuple[str, str]) -> Bench | None:
+        if key in self._benches:
+            self._benches.move_to_end(key)
+        return self._benches.get(key)
+
+    def _reviewed(self, entry: Entry) -> Bench:
+        if self.season is not None and entry.match is not None:
+            fingerprint = self._key(entry)[1]
+            made = review_match(self.season, entry.match.id)
+            keep_pyramids(self.season.results_path, fingerprint, signals_of(made.review))
+            return made
+        return review_files(self.files)
+
+    def build_of(self, kind: str, token: str) -> Build | None:
+        """The build of a match by its token (kind "match"), or one by its opaque name (kind "build"); None where there
+        is none. Raises AfterboutError."""
+        if self.season is None:
+            entry = self.entry(token)
+            return self.bench(entry).build if kind == "match" and entry is not None else None
+        if kind == "match":
+            entry = self.entry(token)
+            named = entry.match.build if entry is not None and entry.match is not None else None
+            return self.season.build(named) if named else None
+        found = next((name for name in self.season.ids("builds") if build_token(name) == token), None)
+        return self.season.build(found) if kind == "build" and found is not None else None
 
     def summary(self, entry: Entry) -> Summary | None:
         """The line of the season, or None while it is not reviewed yet."""
@@ -175,6 +208,11 @@ def _stamp(root: Path) -> tuple[tuple[str, int, int], ...]:
             continue
         out.append((str(file), stat.st_mtime_ns, stat.st_size))
     return tuple(sorted(out))
+
+
+def build_token(name: str) -> str:
+    """What stands for a build in addresses."""
+    return hashlib.sha256(f"build\0{name}".encode()).hexdigest()[:12]
 
 
 def _token(name: str) -> str:
