@@ -44,6 +44,7 @@ FAULT_WORDS: Final = {
     "clock_backward": "clock goes backward",
     "clock_duplicate": "same time twice",
     "clock_gap": "gap in the samples",
+    "leftovers": "perhaps rows of an older recording",
     "clock_disagrees": "two clocks disagree",
     "unit_unknown": "unit not stated",
     "sign_normalised": "sign turned round",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -9,8 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.delimited.clock import ClockPlan
+from ingest.delimited.leftovers import Seam
+from ingest.delimited.torn import lost_first_digits
 
 TickArray = NDArray[Any]
+# (row of the block, tick before, tick there, the next ticks, whether a torn row stood there) -> pause or not
+Judge = Callable[[int, float, float, TickArray, bool], Seam]
 
 AHEAD = 16  # rows looked at behind a backward step: our choice, enough to tell a late row from a restart
 MOST_EVENTS = 1000
@@ -37,6 +42,8 @@ class ClockRun:
     restart_lines: list[int] = field(default_factory=list)
     gaps: list[tuple[float, float]] = field(default_factory=list)
     gap_lines: list[int] = field(default_factory=list)
+    gap_reasons: list[str] = field(default_factory=list)
+    leftovers: list[tuple[int, str]] = field(default_factory=list)  # line where rows of another recording begin, why
     gap_total: float = 0.0
     gap_count: int = 0
     steps: int = 0
@@ -52,6 +59,7 @@ class ClockRun:
     _shift: float = 0.0  # what wraps have added, ticks
     _last: float | int | None = None  # last kept tick, wraps added
     _modulus: float = 0.0
+    _torn: bool = False  # the row before was the end of a row that was written over
 
     @property
     def last_raw(self) -> float | int | None:
@@ -75,8 +83,12 @@ class ClockRun:
         ticks: TickArray,
         lines: NDArray[np.int64],
         ahead: TickArray,
+        judge: Judge | None = None,
     ) -> Timed:
-        """The rows of one block. ahead: the first ticks of the next block, so that its edge is no blind spot."""
+        """The rows of one block. ahead: the first ticks of the next block, so that its edge is no blind spot.
+
+        judge: tells a pause from rows of another recording where the clock leaps ahead; without it all are pauses.
+        """
         count = ticks.size
         if count == 0:
             return Timed(np.empty(0), np.empty(0, dtype=np.int16), None)
@@ -100,7 +112,7 @@ class ClockRun:
             self.duplicate_line = self.duplicate_line or int(lines[repeats[0] + offset])
         if repeats.size == odd.size:
             return self._plain(ticks, int(steps.size))
-        return self._slow(ticks, lines, ahead, odd[steps[odd] != 0] + offset, int(steps.size))
+        return self._slow(ticks, lines, ahead, odd[steps[odd] != 0] + offset, int(steps.size), judge)
 
     def _plain_shift(self) -> float | int:
         return self._shift if self._shift else 0
@@ -119,6 +131,7 @@ class ClockRun:
         ahead: TickArray,
         places: NDArray[np.int64],
         steps: int,
+        judge: Judge | None,
     ) -> Timed:
         count = ticks.size
         time_s = np.empty(count)
@@ -145,7 +158,9 @@ class ClockRun:
             if step > 0:
                 if step <= self.plan.gap:
                     continue
-                if self._is_spike(value, last, following):
+                fragment = lost_first_digits(value, last, following, self.plan)
+                if fragment or self._is_spike(value, last, following):
+                    self._torn = self._torn or fragment
                     keep[i] = False
                     self._note(self.glitches, int(lines[i]))
                     time_s[i], recording[i] = 0.0, self.recording
@@ -153,19 +168,28 @@ class ClockRun:
                     if i + 1 < count and (not pending[k:] or pending[k] != i + 1):
                         pending.insert(k, i + 1)
                     continue
-                self._gap(last, value, int(lines[i]))
+                seam = Seam(False, "") if judge is None else judge(i, float(last), float(value), following, self._torn)
+                self._torn = False
+                if seam.split:
+                    self.leftovers.append((int(lines[i]), seam.reason))
+                    self._restart(last, everything[i].item(), None)
+                    high = None
+                else:
+                    self._gap(last, value, int(lines[i]), seam.reason)
                 continue
             if step == 0:
                 continue
+            torn = judge is not None and lost_first_digits(value, last, following, self.plan)
+            self._torn = self._torn or torn
             modulus = self._wrapped(everything[i].item(), last - self._plain_shift())
             if modulus:
                 self._shift += modulus
                 self._note(self.wraps, int(lines[i]))
                 continue
-            late = self._late(value, last, following)
+            late = torn or self._late(value, last, following)
             if late:
                 first_tick = self._origin
-                if value < first_tick or i == 0 or (last - value) > AHEAD * max(self.plan.interval, 1e-300):
+                if torn or value < first_tick or i == 0 or (last - value) > AHEAD * max(self.plan.interval, 1e-300):
                     keep[i] = False
                     self._note(self.glitches, int(lines[i]))
                 else:
@@ -242,18 +266,20 @@ class ClockRun:
             return False  # it begins where the recording began: a restart, however short
         return climb > 3.0 * self.plan.interval * rows or jump <= 2.0 * self.plan.interval
 
-    def _gap(self, last: float, value: float, line: int) -> None:
+    def _gap(self, last: float, value: float, line: int, reason: str) -> None:
         places = self.seconds(np.array([last, value]))
         self.gap_count += 1
         self.gap_total += float(places[1] - places[0])
         if len(self.gaps) < MOST_EVENTS:
             self.gaps.append((self.duration_s + float(places[0]), self.duration_s + float(places[1])))
             self.gap_lines.append(line)
+            self.gap_reasons.append(reason)
 
-    def _restart(self, last: float, raw: float, line: int) -> None:
+    def _restart(self, last: float, raw: float, line: int | None) -> None:
         self.duration_s += float(self.seconds(np.array([last]))[0])
         self.recording += 1
-        self._note(self.restart_lines, line)
+        if line is not None:
+            self._note(self.restart_lines, line)
         if len(self.restarts) < MOST_EVENTS:
             self.restarts.append(self.duration_s)
         self._shift = 0.0

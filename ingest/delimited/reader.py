@@ -100,7 +100,8 @@ class DelimitedReader:
                 if ready.parsed.rows == 0:
                     continue
                 for k, state in enumerate(states):
-                    batch = state.batch(ready.parsed, ready.ticks[k], following.ticks[k] if following else None)
+                    ahead = (following.ticks[k], following.parsed) if following else (None, None)
+                    batch = state.batch(ready.parsed, ready.ticks[k], *ahead)
                     self._check_restarts(state)
                     if batch is not None:
                         yield state.plan.name, batch

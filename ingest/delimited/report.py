@@ -152,12 +152,16 @@ def clock_faults(sniffed: Sniffed, plan: ClockPlan | None, run: ClockRun | None,
                 run.duplicates,
             )
         )
-    for line, (start, end) in list(zip(run.gap_lines, run.gaps, strict=True))[:20]:
+    for line, reason in run.leftovers[:20]:
+        note = f"The clock leaps ahead, and {reason}: from here on perhaps rows of an older recording; kept apart."
+        faults.append(Fault("leftovers", "doubtful", note, line, label))
+    for line, (start, end), reason in list(zip(run.gap_lines, run.gaps, run.gap_reasons, strict=True))[:20]:
+        why = f" Taken for a pause: {reason}." if reason else ""
         faults.append(
             Fault(
                 "clock_gap",
                 "doubtful",
-                f"Nothing was logged for {end - start:.6g} s from {start:.6g} s on.",
+                f"Nothing was logged for {end - start:.6g} s from {start:.6g} s on.{why}",
                 line,
                 label,
             )

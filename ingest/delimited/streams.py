@@ -10,6 +10,7 @@ import pyarrow as pa
 
 from ingest.delimited.clock import Candidate, ClockPlan
 from ingest.delimited.clock_run import AHEAD, ClockRun, Timed
+from ingest.delimited.leftovers import SeamJudge
 from ingest.delimited.plan import Parsed, Plan
 from ingest.delimited.tally import Tally
 from ingest.delimited.ticks import Ticks
@@ -91,6 +92,7 @@ class StreamState:
     run: ClockRun | None
     wall: WallCheck | None
     rate_Hz: float | None
+    seams: SeamJudge | None = None
     rows: int = 0
     schema: pa.Schema = field(default=None)
 
@@ -105,9 +107,12 @@ class StreamState:
             *(tally.field() for tally in own if tally.stored is not None),
         ]
         wall = WallCheck.start(plan.clock, file_plan) if plan.name == MAIN else None
-        return cls(plan, own, places, run, wall, rate_Hz, schema=pa.schema(fields))
+        seams = None if plan.clock is None else SeamJudge(plan.clock, file_plan, own, places)
+        return cls(plan, own, places, run, wall, rate_Hz, seams, schema=pa.schema(fields))
 
-    def batch(self, parsed: Parsed, ticks: Ticks | None, ahead: Ticks | None) -> pa.RecordBatch | None:
+    def batch(
+        self, parsed: Parsed, ticks: Ticks | None, ahead: Ticks | None, next_block: Parsed | None = None
+    ) -> pa.RecordBatch | None:
         """The rows of one block that belong to this stream; None where there are none."""
         everything = parsed.columns
         lines = parsed.lines
@@ -120,7 +125,10 @@ class StreamState:
             if not raw.size:
                 return None
             following = raw[:0] if ahead is None else ahead.ticks[ahead.valid][:AHEAD]
-            timed = self.run.feed(raw, lines, following)
+            judge = None if self.seams is None else self.seams.for_block(parsed, everything, lines, next_block)
+            timed = self.run.feed(raw, lines, following, judge)
+            if self.seams is not None:
+                self.seams.keep(parsed, everything, lines)
             if self.plan.offset_s and self.run.recording == 0:
                 timed.time_s += self.plan.offset_s
             if self.wall is not None:

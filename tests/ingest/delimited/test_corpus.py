@@ -10,11 +10,11 @@ import pytest
 
 from ingest.formats import ReadOptions, read_log
 from ingest.log import Log
-from tests.ingest.delimited import corpus_clocks, corpus_dialects, corpus_mixtures, corpus_tables
+from tests.ingest.delimited import corpus_clocks, corpus_dialects, corpus_leftovers, corpus_mixtures, corpus_tables
 from tests.ingest.delimited.corpus import CASES, Case
 
 CASES_MADE = [make() for make in CASES]
-MODULES = (corpus_dialects, corpus_tables, corpus_clocks, corpus_mixtures)
+MODULES = (corpus_dialects, corpus_tables, corpus_clocks, corpus_mixtures, corpus_leftovers)
 
 
 def stored_columns(log: Log) -> dict[str, list[tuple[list[float | None], dict[str, str]]]]:
