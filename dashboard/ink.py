@@ -232,6 +232,7 @@ class Canvas:
 
     def svg(self, width: float, height: float, label: str, *, wide: bool = False) -> str:
         """The element. wide marks one that is meant to be scrolled inside its frame instead of shrunk."""
+        role = "group" if any('role="button"' in part for part in self.parts) else "img"
         size = f' width="{num(width)}" height="{num(height)}"' + (' class="wide"' if wide else "")
         t = self.tones
         hatch = (
@@ -240,7 +241,7 @@ class Canvas:
             f'<rect width="4" height="7" fill="{t.orangefill}"/></pattern>'
         )
         return (
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {num(width)} {num(height)}"{size} role="img" '
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {num(width)} {num(height)}"{size} role="{role}" '
             f'aria-label="{esc(label)}" font-family="{esc(FONT_STACK)}"><defs>{hatch}</defs>'
             f"{''.join(self.parts)}</svg>"
         )

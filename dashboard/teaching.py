@@ -15,7 +15,7 @@ from dashboard.wiring_picture import wiring_svg
 from dashboard.wiring_tree import Node, wiring_tree
 from ingest.builds import Build
 
-MOST_WAYS = 6  # paths of the current that are written out (our choice: what fits one page)
+MOST_WAYS, FEW_WAYS = 6, 3  # paths of the current that are written out; where there are more (our choice: one page)
 MOST_PARTS = 12
 
 _STYLE = """
@@ -39,7 +39,10 @@ def teaching_html(build: Build) -> str:
     title = head.robot or head.id
     drawn = wiring_svg(build, None, theme="print", width=711) if build.wires else ""
     picture = drawn or "<p>No run is described yet: add wires to the build file, and they are drawn here.</p>"
-    ways = "".join(f"<li>{esc(way)}</li>" for way in list(current_paths(build))[:MOST_WAYS])
+    paths = list(current_paths(build))
+    shown = paths if len(paths) <= MOST_WAYS else paths[:FEW_WAYS]
+    ways = "".join(f"<li>{esc(way)}</li>" for way in shown)
+    rest = f"<p>And {len(paths) - len(shown)} more in the same way.</p>" if len(paths) > len(shown) else ""
     parts = "".join(
         f"<div><dt>{esc(name)}: </dt><dd>{esc(told)}</dd></div>" for name, told in list(explained(build))[:MOST_PARTS]
     )
@@ -53,7 +56,7 @@ def teaching_html(build: Build) -> str:
         f'<p class="lead">Current leaves the pack, goes out to each load and comes back. Thick lines are heavy copper; '
         f"they carry the most.{summary}</p>"
         f'<div class="picture">{picture}</div>'
-        + (f'<h2>The way of the current</h2><ol class="ways">{ways}</ol>' if ways else "")
+        + (f'<h2>The way of the current</h2><ol class="ways">{ways}</ol>{rest}' if ways else "")
         + f'<h2>The parts</h2><dl class="parts">{parts}</dl>'
         '<p class="rules">Before you touch anything: main disconnect open, power light out, weapon restrained. '
         "Packs are charged under supervision in the event's charging place. The event's rules come first.</p>"

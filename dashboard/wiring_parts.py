@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from dashboard.ink import Canvas, esc, fit, num, text_width
+from dashboard.ink import TONES, Canvas, Tones, esc, fit, num, text_width
 from dashboard.marks import place_mark
 from dashboard.page_words import CONTACT_WORDS, figure, interval, margin, number, part_name, unit_word
 from dashboard.rows import PartStatus, Row
@@ -26,10 +26,12 @@ def copper_px(wire: Wire | None, scale: Scale) -> float | None:
     return min(math.sqrt(4 * area / math.pi) * scale.mm, 2 * scale.jacket - 6)
 
 
-def run_group(run: Run) -> str:
-    """The opening of a run's group: a click or Enter on it opens the run's temperature over time."""
-    name = esc(part_name(run.id) if run.wire else "joined")
-    return f'<g class="run" data-run="{esc(run.id)}" tabindex="0" role="button" aria-label="{name}">'
+def run_group(run: Run, tones: Tones) -> str:
+    """The opening of a run's group. On a page a click or Enter on it opens the run's temperature over time; its texts
+    are its name there. Elsewhere nothing can be opened."""
+    name = "" if run.wire else ' aria-label="joined"'
+    opens = f' tabindex="0" role="button"{name}' if tones is TONES["page"] else ""
+    return f'<g class="run" data-run="{esc(run.id)}"{opens}>'
 
 
 def gauge_text(run: Run, *, words: int = 9) -> str:

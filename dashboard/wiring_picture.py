@@ -157,7 +157,7 @@ class _Picture(Measure):
         s, c = self.s, self.c
         x2 = self._end_x(run, parent, x1)
         state = self._state(run)
-        c.raw(run_group(run))
+        c.raw(run_group(run, c.tones))
         draw_run(c, run, x1, x2, y, s, state, self.judged)
         end = x2 - (66 * s.jacket / 24 * len(run.fuses) if run.fuses else 0)
         for i, fuse in enumerate(run.fuses):

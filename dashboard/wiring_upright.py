@@ -74,7 +74,7 @@ class _Upright:
         state = run_state(run, self.status)
         words = self._run_words(run, state)
         length = max(36 + 84 * len(run.contacts), 26 * len(words) + 40)
-        c.raw(run_group(run))
+        c.raw(run_group(run, c.tones))
         c.raw(f'<g transform="translate({x} {y}) rotate(90)">')
         draw_run(c, run, 0, length, 0, s, state, self.judged)
         places = collar_places(len(run.contacts), 8, length - 8)
@@ -151,7 +151,7 @@ class _Upright:
         state = run_state(run, self.status)
         right = self.width - 2
         left = x + 10
-        c.raw(run_group(run))
+        c.raw(run_group(run, c.tones))
         run_heading(c, run, left, y + 24, right - left, s)
         centre = y + 24 + 12 + s.jacket + s.bulge
         draw_run(c, run, x, right, centre, s, state, self.judged)
