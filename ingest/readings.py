@@ -204,10 +204,15 @@ def parse_reading(text: str, *, file: object = None) -> Reading:
     return checked_reading(text, file)
 
 
-def reading_from(provenance: Provenance, answers: Mapping[str, Mapping[str, Any]] | None = None) -> str:
+def reading_from(
+    provenance: Provenance,
+    answers: Mapping[str, Mapping[str, Any]] | None = None,
+    reading: Reading | None = None,
+) -> str:
     """The text of a commented reading file for the kind of file that `provenance` describes.
 
     answers maps a source name to the keys that settle it (channel, unit, scale, ...). What is certain or likely is
     written as it was read; what is only a guess stands as a comment below its question, to be confirmed.
+    reading: what a binary log was read with; its layout is kept. Raises ReadingError for a binary log without it.
     """
-    return reading_text(provenance, answers or {})
+    return reading_text(provenance, answers or {}, reading)

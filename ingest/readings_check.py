@@ -8,6 +8,7 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from typing import Any, Final, NoReturn
 
+from ingest.binary.checksum import size_bytes
 from ingest.channels import QUANTITIES, parse_channel
 from ingest.delimited.words_units import KNOWN_SPELLINGS, parse_unit
 from ingest.errors import ReadingError, nearest
@@ -278,10 +279,16 @@ def _layout(
         check.choice("checksum", 0, row, "byte_order", ("little", "big"))
         _crc(check, row)
         check.at_least("checksum", 0, row, 0, "at_byte", "first_byte")
-        for key in ("at_byte", "end_byte"):
-            if row.get(key, 0) > frame.length_bytes:
-                check.fail("reaches past the end of the frame", "checksum", 0, key, row[key], "Correct it.")
+        from ingest.binary.layout import checksum_of
+
         checksum = ReadingChecksum(**row)
+        most = frame.length_bytes - size_bytes(checksum_of(checksum))
+        if checksum.at_byte > most:
+            expected = f"at most {most}" if most >= 0 else "a longer frame"
+            mend = "Correct at_byte or length_bytes."
+            check.fail("reaches past the end of the frame", "checksum", 0, "at_byte", checksum.at_byte, mend, expected)
+        if row.get("end_byte", 0) > frame.length_bytes:
+            check.fail("reaches past the end of the frame", "checksum", 0, "end_byte", row["end_byte"], "Correct it.")
     return frame, checksum, tuple(fields.values())
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
     from ingest.log import Column, Provenance
+    from ingest.readings import Reading
 
 EXAMPLE_TEXT_READING: Final = """\
 # How one kind of text log is read. Everything but `name` may be left out: what is not said here is worked out
@@ -148,17 +149,37 @@ def column_lines(source: str, **keys: Any) -> str:
     return "\n".join([*lines, *(f"{key} = {toml_value(value)}" for key, value in keys.items() if value is not None)])
 
 
-def reading_text(provenance: Provenance, answers: Mapping[str, Mapping[str, Any]]) -> str:
+def reading_text(
+    provenance: Provenance, answers: Mapping[str, Mapping[str, Any]], reading: Reading | None = None
+) -> str:
     """See ingest.readings.reading_from."""
+    from ingest.readings_binary_text import BINARY_FORMAT, binary_head, said_columns
+
+    stem = provenance.file.replace("\\", "/").rsplit("/", 1)[-1]
+    lines = [f"# How logs like {comment(stem)} are read. Correct what is wrong; delete what should be worked out."]
+    clock = provenance.clock
+    if provenance.format == BINARY_FORMAT:
+        lines += binary_head(provenance, reading)
+        answers = (said_columns(reading) if reading is not None else {}) | dict(answers)
+    else:
+        lines += _text_head(provenance, stem)
+    seen: set[str] = set()
+    for column in provenance.columns:
+        if not column.source or column.source in seen or column.kind == "time":
+            continue
+        if clock is not None and column.source == clock.column:
+            continue
+        seen.add(column.source)
+        lines += ["", *_column_text(column, answers.get(column.source))]
+    return "\n".join(lines) + "\n"
+
+
+def _text_head(provenance: Provenance, stem: str) -> list[str]:
     from ingest.readings import fingerprint
 
     dialect = provenance.dialect
-    stem = provenance.file.replace("\\", "/").rsplit("/", 1)[-1]
     name = stem.rsplit(".", 1)[0] or "log"
-    lines = [
-        f"# How logs like {comment(stem)} are read. Correct what is wrong; delete what should be worked out.",
-        "[reading]",
-    ]
+    lines = ["[reading]"]
     lines += [f"name = {quoted(name)}", 'kind = "text"']
     mark = dialect.get("fingerprint")
     if mark is None and not dialect.get("units_line"):
@@ -178,15 +199,7 @@ def reading_text(provenance: Provenance, answers: Mapping[str, Mapping[str, Any]
             lines.append(f"time_unit = {quoted(clock.unit)}")
     elif clock is not None and clock.rate_Hz:
         lines.append(f"rate_Hz = {clock.rate_Hz!r}")
-    seen: set[str] = set()
-    for column in provenance.columns:
-        if not column.source or column.source in seen or column.kind == "time":
-            continue
-        if clock is not None and column.source == clock.column:
-            continue
-        seen.add(column.source)
-        lines += ["", *_column_text(column, answers.get(column.source))]
-    return "\n".join(lines) + "\n"
+    return lines
 
 
 def comment(text: str) -> str:

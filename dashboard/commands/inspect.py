@@ -43,5 +43,7 @@ def _save(file: str, target: Path, options: object) -> None:
     reader = open_log(file, options)
     for _ in reader.batches():
         pass
-    Store().write_text(target, reading_from(reader.provenance))
+    about = reader.provenance
+    known = [r for r in (options.reading, *options.readings) if r is not None and r.name == about.reading]
+    Store().write_text(target, reading_from(about, reading=known[0] if known else None))
     warn(f"How {file} is read is in {target}: correct it there and use it with --reading {target}.")

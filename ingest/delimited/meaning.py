@@ -22,7 +22,9 @@ from ingest.delimited.meaning_file import file_context
 from ingest.delimited.meaning_names import designators, read_name, stated_unit
 from ingest.delimited.meaning_parts import give_part
 from ingest.delimited.meaning_sentinels import find_sentinels, finite
+from ingest.delimited.meaning_twice import once_each
 from ingest.delimited.meaning_values import judge_values, settle_unit
+from ingest.delimited.mojibake import mended
 from ingest.delimited.words_units import parse_unit
 from ingest.log import Sure
 from ingest.readings import Reading, ReadingColumn
@@ -78,7 +80,7 @@ def name_columns(
             _work_out(draft, context)
         drafts.append(draft)
     check_together(drafts)
-    _once_each(drafts)
+    once_each(drafts, _level)
     return [_finished(draft, context) for draft in drafts]
 
 
@@ -196,39 +198,6 @@ def _level(draft: Draft) -> int:
     return min(draft.kind_level, draft.unit_level, draft.part_level, draft.role_level, draft.cap)
 
 
-def _once_each(drafts: Sequence[Draft]) -> None:
-    """A channel belongs to one column: the surest; of equals that agree the first; of equals that differ none."""
-    groups: dict[str, list[Draft]] = {}
-    for draft in drafts:
-        if draft.channel is not None:
-            groups.setdefault(draft.channel, []).append(draft)
-    for channel, group in groups.items():
-        if len(group) == 1:
-            continue
-        best = max(_level(d) for d in group)
-        keep = [d for d in group if _level(d) == best]
-        if len(keep) > 1 and all(_agree(keep[0], d) for d in keep[1:]):
-            keep = [max(keep, key=lambda d: (d.evidence.decimals, -d.evidence.index))]
-        for draft in group:
-            if len(keep) == 1 and draft is keep[0]:
-                continue
-            other = keep[0] if len(keep) == 1 else next(d for d in group if d is not draft)
-            draft.drop(
-                f'"{other.key}" is {channel} already' if len(keep) == 1 else f'"{other.key}" says the same and differs'
-            )
-            draft.question = ""
-            draft.ask(f'Which part is "{draft.key}" of? "{other.key}" would be {channel} too.', channel=channel)
-
-
-def _agree(one: Draft, other: Draft) -> bool:
-    """Whether two columns hold the same figures, within 2 % of their size (our choice: two meters' tolerance)."""
-    a, b = one.converted(), other.converted()
-    both = np.isfinite(a) & np.isfinite(b)
-    if not both.any():
-        return False
-    return bool(np.max(np.abs(a[both] - b[both])) <= 0.02 * np.max(np.abs(a[both])))
-
-
 def _finished(draft: Draft, context: FileContext) -> ColumnMeaning:
     level = _level(draft)
     if draft.channel is not None and level == UNKNOWN:
@@ -243,6 +212,7 @@ def _finished(draft: Draft, context: FileContext) -> ColumnMeaning:
     elif level <= FITS:
         draft.ask(f'Is "{draft.key}" {draft.channel}?', channel=draft.channel, unit=draft.unit_text)
     unit, source_unit = _units(draft)
+    _tell_mended(draft)
     plainly = "the words and the unit say so" if level > UNKNOWN else "neither its words nor a unit are known here"
     why = [w for w in dict.fromkeys(draft.why) if w] or [plainly]
     return ColumnMeaning(
@@ -259,6 +229,13 @@ def _finished(draft: Draft, context: FileContext) -> ColumnMeaning:
         question="" if _SURE[level] == "certain" else draft.question,
         faults=tuple(draft.faults),
     )
+
+
+def _tell_mended(draft: Draft) -> None:
+    text = draft.unit_text or draft.evidence.unit_text or ""
+    meant = mended(text)
+    if meant != text and parse_unit(meant, draft.kind) is not None:
+        draft.fault("encoding", "repaired", f'The unit "{text}" lost its signs on the way; it is read as {meant}.')
 
 
 def _units(draft: Draft) -> tuple[str | None, str | None]:

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import re
 
+from ingest.delimited.mojibake import mended
+
 _TABLE: dict[str, tuple[str, float]] = {}
 
 
@@ -19,7 +21,7 @@ def _add(base: str, factor: float, *spellings: str) -> None:
 _MICRO = ("µ", "μ", "u")
 for _base, _symbols in {
     "V": ("V", "Vdc", "VDC", "Vrms"), "A": ("A", "Adc", "ADC", "Arms"), "W": ("W",), "Wh": ("Wh",), "Ah": ("Ah",),
-    "ohm": ("Ω", "Ω", "ohm", "Ohm", "Ohms", "ohms"), "Hz": ("Hz",), "VA": ("VA",), "J": ("J",), "N": ("N",),
+    "ohm": ("Ω", "\u2126", "ohm", "Ohm", "Ohms", "ohms"), "Hz": ("Hz",), "VA": ("VA",), "J": ("J",), "N": ("N",),
     "F": ("F",), "H": ("H",), "C": (), "eu": (), "bit/s": ("bps", "bit/s"),
 }.items():  # fmt: skip
     for _symbol in _symbols:
@@ -99,8 +101,11 @@ _NOT_GLUED = frozenset(("-", "1", "none", "[]", "()", "#", "n", "text", "enum", 
 
 def unit_of(text: str) -> tuple[str, float] | None:
     """(base unit, factor to it) of a unit as written, brackets allowed; None where it is no unit known here."""
-    plain = text.strip().strip("[](){}<>").strip()
-    return _TABLE.get(plain)
+    return _known(text.strip().strip("[](){}<>").strip())
+
+
+def _known(text: str) -> tuple[str, float] | None:
+    return _TABLE.get(text) or _TABLE.get(mended(text))
 
 
 def is_unit(text: str) -> bool:
@@ -115,7 +120,8 @@ def split_unit(text: str) -> tuple[str, str | None]:
     if found is None:
         return text, None
     unit = found["unit"].strip()
-    if unit in _NOT_GLUED or unit not in _TABLE or _TABLE[unit][0] == "clock":
+    known = _known(unit)
+    if unit in _NOT_GLUED or known is None or known[0] == "clock":
         return text, None
     return found["number"].strip(), unit
 
@@ -148,4 +154,5 @@ def suffix_unit(name: str) -> str | None:
     unit = found["unit"]
     if unit in _WEAK_SUFFIX and "," not in found[0] and not (unit in "CFKS" and "_" in found[0]):
         return None
-    return unit if unit in _TABLE and _TABLE[unit][0] != "clock" else None
+    known = _known(unit)
+    return unit if known is not None and known[0] != "clock" else None

@@ -11,6 +11,8 @@ import re
 from dataclasses import dataclass, replace
 from typing import Final
 
+from ingest.delimited.mojibake import mended
+
 
 @dataclass(frozen=True)
 class Unit:
@@ -153,10 +155,10 @@ _FACTOR = re.compile(
 
 def clean_unit(text: str) -> str:
     """One spelling for the signs that differ between encodings; brackets and outer space removed."""
-    text = text.strip().strip("[](){}<>").strip().rstrip(".")
-    for old, new in (("µ", "u"), ("μ", "u"), ("Ω", "ohm"), ("Ω", "ohm"), ("℃", "°C"), ("℉", "°F"), ("º", "°")):
+    text = mended(text.strip().strip("[](){}<>").strip().rstrip("."))
+    for old, new in (("µ", "u"), ("μ", "u"), ("Ω", "ohm"), ("\u2126", "ohm"), ("℃", "°C"), ("℉", "°F"), ("º", "°")):
         text = text.replace(old, new)
-    for old, new in (("Â°", "°"), ("\ufffd", "°"), ("²", "2"), ("⁻¹", "-1"), ("⁻²", "-2"), ("·", "."), ("˚", "°")):
+    for old, new in (("²", "2"), ("⁻¹", "-1"), ("⁻²", "-2"), ("·", "."), ("˚", "°")):
         text = text.replace(old, new)
     return re.sub(r"\s+", " ", re.sub(r"°\s+", "°", text))
 

@@ -20,7 +20,7 @@ from ingest.binary.checksum import KINDS, Crc, of_bytes, over_frames
 from ingest.errors import ReadingError, UnreadableLog
 from ingest.formats import ReadOptions, detect, open_log, read_log
 from ingest.inspect import inspect_files
-from ingest.readings import EXAMPLE_BINARY_READING, Reading, parse_reading
+from ingest.readings import EXAMPLE_BINARY_READING, Reading, parse_reading, reading_from
 
 crccheck = pytest.importorskip("crccheck", reason="the reference library for checksums")
 
@@ -340,6 +340,13 @@ def test_a_saved_reading_is_found_by_its_frames(tmp_path: Path) -> None:
         detect(noise, options)
     text = written(tmp_path, b"t_ms,Ubat [V]\n" + b"".join(b"%d,24.1\n" % k for k in range(50)), "plain.csv")
     assert detect(text, options).name == "delimited text"
+
+
+def test_the_reading_saved_from_a_binary_log_reads_it_the_same_way(tmp_path: Path) -> None:
+    path = written(tmp_path, drive_bytes(60))
+    log = read_log(path, READING)
+    again = read_log(path, parse_reading(reading_from(log.provenance, reading=READING)))
+    assert again.streams[0].table.equals(log.streams[0].table)
 
 
 def test_the_reading_that_was_named_wins(tmp_path: Path) -> None:

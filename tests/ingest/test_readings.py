@@ -102,6 +102,14 @@ WRONG = [
         HEAD + "kind='binary'\n[frame]\nlength_bytes=4\n[[field]]\nname='a'\noffset_byte=0\ntype='u33'",
         9, "[field] type", "not known", '"u32"',
     ),
+    *(
+        (
+            HEAD + f"kind='binary'\n[frame]\nlength_bytes=8\n[[field]]\nname='a'\noffset_byte=0\ntype='u16'\n"
+            f"[checksum]\nkind='{kind}'\nat_byte={at}",
+            12, "[checksum] at_byte", "past the end", f"at most {most}",
+        )
+        for kind, at, most in (("sum8", 8, 7), ("crc16-modbus", 7, 6), ("crc32", 5, 4))
+    ),
     (
         HEAD + "kind='binary'\n[frame]\nlength_bytes=4\n[[field]]\nname='volts'\noffset_byte=0\ntype='u32'\n"
         "[[column]]\nsource='volt'",
@@ -237,6 +245,21 @@ def test_what_is_only_asked_is_not_written_as_said() -> None:
     text = reading_from(PROVENANCE, None)
     assert "Temp" not in parse_reading(text).columns
     assert '# source = "Temp"' in text
+
+
+def test_a_binary_log_keeps_its_layout() -> None:
+    """Written again from the reading it was read with; without that there is nothing to write."""
+    declared = parse_reading(EXAMPLE_BINARY_READING)
+    about = replace(PROVENANCE, format="binary telemetry", reading=declared.name, dialect={}, columns=(
+        _column("voltage", "left_drive_voltage_V", "mV", scale=1e-3), _column("flags", None, None),
+    ))  # fmt: skip
+    written = parse_reading(reading_from(about, reading=declared))
+    assert (written.kind, written.frame, written.checksum) == ("binary", declared.frame, declared.checksum)
+    assert (written.fields, written.time_column, written.time_unit) == (declared.fields, "t", "ms")
+    assert written.columns["voltage"] == declared.columns["voltage"]
+    with pytest.raises(ReadingError, match="is binary") as refused:
+        reading_from(about)
+    assert "drive-telemetry" in refused.value.mend
 
 
 @given(st.text(max_size=20), st.text(max_size=20))
