@@ -113,7 +113,9 @@ def _grid(c: Canvas, axes: Axes, xs: Floats, ys: Floats, px: _Scale, py: _Scale,
         c.text(px.start - 6, py(value) + size * 0.35, f"{value:.4g}", size, fill=t.ink2, anchor="end")
     c.line(px.start, py.start, px.end, py.start, t.ink, 1)
     for value in ticks(float(xs.min()) if not axes.log_x else math.exp(px.low), float(xs.max()), axes.log_x):
-        c.text(px(value), py.start + size * 1.4, f"{value:.4g} {axes.x_unit}", size, fill=t.ink2, anchor="middle")
+        told = f"{value:.4g} {axes.x_unit}"
+        at = min(px(value), px.end - text_width(told, size) / 2)  # never under the names at the lines' ends
+        c.text(at, py.start + size * 1.4, told, size, fill=t.ink2, anchor="middle")
     c.text(0, size, axes.y_unit, size, fill=t.ink2)
 
 

@@ -33,7 +33,9 @@ def ready_svg(plan: PitPlan, *, theme: Theme = "page", width: float = 1032, uid:
         _name(c, f"Pack {part_name(pack.pack)}", left, y, narrow)
         _pack(c, pack, plan.minutes, left, _bar_y(y, narrow), scale, width)
         y += _next(c, y, width)
-    c.rect(line_x - 1, 28, 2, y - 28, t.ink)
+    line = Canvas(t, uid)
+    line.rect(line_x - 1, 28, 2, y - 28, t.ink)
+    c.parts[:0] = line.parts  # under the words, which keep a halo where it crosses them
     return c.svg(width, y + 2, f"What is ready before the next match in {minutes(plan.minutes)}")
 
 
@@ -54,7 +56,7 @@ def _pack(c: Canvas, pack: PackPlan, left_min: float, x: float, y: float, scale:
     t = c.tones
     if pack.ready_min is None:
         c.rect(x, y, 60, BAR, "none", stroke=t.ink, sw=1, dash="3 3")
-        c.text(x + 70, y + 13, fit(pack.why, 16, width - x - 74, 400), 16)
+        c.text(x + 70, y + 13, fit(pack.why, 16, width - x - 74, 400), 16, halo=True)
         return
     inside = min(pack.ready_min, left_min)
     c.rect(x, y, inside * scale, BAR, t.bluefill)

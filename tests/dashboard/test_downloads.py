@@ -6,6 +6,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -21,7 +22,7 @@ from dashboard.line_picture import ticks
 from dashboard.pages.offers import offer
 from dashboard.rows import Row, margin_rows
 from dashboard.serving import LOOPBACK, Passphrase, guard
-from dashboard.source import Source, build_token
+from dashboard.source import Entry, Source, build_token
 from dashboard.teaching import current_paths, explained, teaching_html
 from tests.dashboard.browser import Seen, chromium, served
 from tests.dashboard.made_up import MadeUpSource, bench_m06, build_of_twelve, build_of_two_packs
@@ -219,3 +220,27 @@ def test_a_redraw_in_other_tones_keeps_the_zoom(browser: object) -> None:
         assert seen.page.evaluate(axis) == pytest.approx(before)
         assert seen.wrong == []
         seen.close()
+
+
+def test_one_match_under_review_holds_up_no_other(monkeypatch: pytest.MonkeyPatch) -> None:
+    source = Source(None, ("a",))
+    slow, quick = Entry("a" * 12, "slow", None), Entry("b" * 12, "quick", None)
+    begun, let_go, made = threading.Event(), threading.Event(), []
+
+    def reviewed(entry: Entry) -> object:
+        made.append(entry.title)
+        if entry.title == "slow":
+            begun.set()
+            assert let_go.wait(20)
+        return bench_m06()
+
+    monkeypatch.setattr(source, "_reviewed", reviewed)
+    askers = [threading.Thread(target=source.bench, args=(slow,)) for _ in range(2)]
+    for asker in askers:
+        asker.start()
+    assert begun.wait(20)
+    assert source.bench(quick) is not None  # returns while the other is still under review
+    let_go.set()
+    for asker in askers:
+        asker.join(20)
+    assert made == ["slow", "quick"]  # two asked for the slow one, it was reviewed once

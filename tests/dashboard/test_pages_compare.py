@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from collections.abc import Iterator
 
 import pytest
 
 from analysis.compare import compare, grouped
+from analysis.metric_kinds import Metric
+from analysis.season_rows import MatchRow
 from analysis.season_run import run_season
+from analysis.signal import signal
 from dashboard.app import make_app
+from dashboard.compare_pictures import Beside, channels, overlaid, time_above
+from dashboard.pack_picture import spread_pct
 from dashboard.pages import compare as compare_page
 from dashboard.pages import packs as packs_page
 from dashboard.source import Source
 from tests.dashboard.browser import Seen, chromium, served
+from tests.dashboard.made_up import bench_m06
 from tests.dashboard.small_season import small_season
 
 
@@ -86,3 +93,29 @@ def test_the_pages_are_sound(browser: object, address: str, path: str, width: in
     seen.page.wait_for_timeout(300)
     seen.sound(width)
     seen.close()
+
+
+def test_time_above_a_current_is_the_share_of_samples_above_it() -> None:
+    """Against counting by hand: of 0, 1, 2, 3 A a half is above 1 A, a quarter above 2 A, none above 3 A."""
+    s = signal("pack_current_A", [0.0, 1.0, 2.0, 3.0], [3.0, 0.0, 2.0, 1.0])
+    amps, share = time_above(s, 0.0, 3.0)
+    assert share[amps >= 3.0].tolist() == [0.0]
+    assert share[(amps >= 1.0) & (amps < 2.0)].tolist() == [50.0] * int(((amps >= 1.0) & (amps < 2.0)).sum())
+    assert share[(amps >= 2.0) & (amps < 3.0)].max() == 25.0
+
+
+def test_matches_over_each_other_start_at_zero() -> None:
+    bench = bench_m06()
+    start = bench.review.match.start_s
+    assert start is not None
+    matches = [Beside("m06", bench, second=False), Beside("m07", bench, second=True)]
+    for line in overlaid(matches, channels(matches)[0]):
+        assert -1.0 < line.x[0] <= 0.0
+        assert line.x[-1] == pytest.approx((bench.review.match.end_s or 0.0) - start, abs=1.0)
+
+
+def test_spread_of_the_cells_is_of_the_median_cell() -> None:
+    cells = [Metric("cell_resistance_1s_mohm", f"cell{i}", v, v, v, "mohm") for i, v in enumerate((4.0, 3.8, 4.4, 4.0))]
+    row = MatchRow("m", "b", "p", "", "", "", "within", None, tuple(cells), (), ())
+    assert spread_pct(row) == pytest.approx(100 * 0.6 / 4.0)
+    assert spread_pct(dataclasses.replace(row, metrics=tuple(cells[:1]))) is None
