@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import logging
 import re
-import zlib
 from collections.abc import Iterator
 from itertools import chain
 from typing import TYPE_CHECKING, Any, Final
@@ -20,11 +19,8 @@ _STAMP: Final = re.compile(r"^(\s*)(\d+\.\d+)(?=\s)")
 _STAMPED: Final = re.compile(rb"^[ \t]*\d+\.\d+[ \t]+(?!Start of)", re.MULTILINE)
 _HEADER: Final = re.compile(r"\s*(?:date\s|base\s|//|(?:no\s+)?internal\s+events)", re.IGNORECASE)
 _EVENTS: Final = "no internal events logged\n"
-# An object of a BLF file is at least 32 bytes: base header of 16 and version header of 16.
-_SMALL_OBJECT: Final = re.compile(rb"LOBJ.{4}[\x00-\x1f]\x00\x00\x00", re.DOTALL)
-_LEAST_OBJECT: Final = 32
 _MOST_LINE: Final = 1 << 20
-_MOST_CONTAINER: Final = 64 << 20  # our choice: BLF writers pack 128 kB at a time; a small file must not fill memory
+MOST_CONTAINER: Final = 64 << 20  # our choice: BLF writers pack 128 kB at a time; a small file must not fill memory
 
 
 class HeadSource:
@@ -139,20 +135,19 @@ class AscLines:
 
 
 class WatchedFile:
-    """A BLF file: hashed as it is read, with a bound on what one container can hold."""
+    """A BLF file: hashed as it is read, with a bound on what one object can hold."""
 
     def __init__(self, source: Source | HeadSource) -> None:
         self._source = source
         self._blocks = source.raw_blocks()
         self._held = b""
-        self._room = 0
         self.place = 0
         self.short = False  # an object was cut off by the end of the file
 
     def read(self, size: int) -> bytes:
         if size < 0:
             raise ValueError("an object is shorter than its own header")
-        if size > _MOST_CONTAINER:
+        if size > MOST_CONTAINER:
             raise ValueError(f"an object of {size:,} bytes is no part of a trace")
         while len(self._held) < size:
             more = next(self._blocks, b"")
@@ -162,26 +157,7 @@ class WatchedFile:
         data, self._held = self._held[:size], self._held[size:]
         self.place += len(data)
         self.short = self.short or 0 < len(data) < size
-        if size > 16:
-            self._check(data)
         return data
-
-    def _check(self, data: bytes) -> None:
-        """Objects without a length would be read for ever."""
-        body = data
-        if data[:2] == b"\x02\x00":  # a compressed container
-            packed = zlib.decompressobj()
-            body = packed.decompress(data[16:], _MOST_CONTAINER)
-            if packed.unconsumed_tail:
-                raise ValueError(f"a container unpacks to more than {_MOST_CONTAINER:,} bytes")
-        if _SMALL_OBJECT.search(body):
-            raise ValueError("an object is shorter than its own header")
-        self._room += len(body) // _LEAST_OBJECT + 2
-
-    def check_room(self, messages: int) -> None:
-        """Raises ValueError where more messages came than there is room for in what was read."""
-        if messages > self._room:
-            raise ValueError("it holds more objects than bytes")
 
     def drain(self) -> None:
         """The rest is only hashed."""

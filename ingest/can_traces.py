@@ -1,4 +1,4 @@
-"""Frames out of CAN traces: candump text as it stands in the file, ASC and BLF through python-can.
+"""Frames out of CAN traces: candump text as it stands in the file, ASC through python-can, BLF by its objects.
 
 candump writes one frame a line: `(1700000000.000123) can0 1A0#0102` (log form) or `can0  1A0   [2]  01 02` (screen
 form, stamps before it in brackets). Three digits are an 11-bit id, more are a 29-bit one; `##` marks CAN FD.
@@ -8,10 +8,8 @@ from __future__ import annotations
 
 import contextlib
 import re
-import struct
-import zlib
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import replace
 from itertools import islice
 from operator import attrgetter
 from pathlib import Path
@@ -20,12 +18,16 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from ingest.can_blf import BLF_ERRORS, BlfObjects
 from ingest.can_files import AscLines, HeadSource, WatchedFile, asc_date, stamp_us
+from ingest.can_frames import FrameBlock, joined
 from ingest.delimited.source import Source
 from ingest.errors import UnreadableLog
 
 if TYPE_CHECKING:
     from can import Message
+
+__all__ = ["BLOCK_FRAMES", "FrameBlock", "Trace", "trace_kind"]
 
 BLOCK_FRAMES: Final = 131_072
 _HEAD_FRAMES: Final = 4096
@@ -60,28 +62,6 @@ _ASC: Final = re.compile(
     re.MULTILINE | re.IGNORECASE,
 )
 _ASC_BASE: Final = re.compile(rb"^[ \t]*base[ \t]+(?:hex|dec)\b", re.MULTILINE | re.IGNORECASE)
-
-
-@dataclass(frozen=True, eq=False)
-class FrameBlock:
-    """Frames in the order of the file. ticks: µs, None where the trace has no stamps; bus: the interface's number.
-
-    data: rows × 8 or 64, zeros behind the frame's own length.
-    """
-
-    ticks: NDArray[np.int64] | None
-    ids: NDArray[np.int64]
-    extended: NDArray[np.bool_]
-    error: NDArray[np.bool_]
-    remote: NDArray[np.bool_]
-    fd: NDArray[np.bool_]
-    lengths: NDArray[np.int64]
-    bus: NDArray[np.int16]
-    data: NDArray[np.uint8]
-
-    @property
-    def size(self) -> int:
-        return int(self.ids.size)
 
 
 def trace_kind(head: bytes) -> str | None:
@@ -133,18 +113,15 @@ class Trace:
 
     def of_head(self, head: bytes) -> list[FrameBlock]:
         """The frames of the first bytes of an ASC or BLF file, as far as they reach."""
-        import can
-        from can.io.blf import BLFParseError
-
         source = HeadSource(head)
+        blocks: list[FrameBlock] = []
         some: list[Message] = []
-        with contextlib.suppress(BLFParseError, struct.error, zlib.error, ValueError, OverflowError, IndexError):
+        with contextlib.suppress(*BLF_ERRORS):
             if self.kind == "asc":
                 some.extend(islice(AscLines(source).messages(), _HEAD_FRAMES))
             else:
-                file: Any = WatchedFile(source)
-                some.extend(islice(can.BLFReader(file), _HEAD_FRAMES))
-        return [self._message_block([list(map(part, some)) for part in _PARTS])] if some else []
+                blocks.extend(islice(self._from_objects(BlfObjects(WatchedFile(source))), 1))
+        return [self._message_block([list(map(part, some)) for part in _PARTS])] if some else blocks
 
     def _bus(self, names: Iterable[Any]) -> NDArray[np.int16]:
         known = self._buses
@@ -244,11 +221,7 @@ class Trace:
     def _only(self, block: FrameBlock, keep: NDArray[np.bool_]) -> FrameBlock:
         """Without the frames whose length is not what stands in the line."""
         self._damage(None, int(np.count_nonzero(~keep)))
-        return FrameBlock(
-            None if block.ticks is None else block.ticks[keep], block.ids[keep], block.extended[keep],
-            block.error[keep], block.remote[keep], block.fd[keep], block.lengths[keep], block.bus[keep],
-            block.data[keep],
-        )  # fmt: skip
+        return block.only(keep)
 
     # through python-can
 
@@ -268,17 +241,14 @@ class Trace:
         self.wall_start = asc_date(lines.date)
 
     def _blf(self) -> Iterator[FrameBlock]:
-        import can
-        from can.io.blf import BLFParseError
-
         file = WatchedFile(Source(self.path))
         try:
             try:
-                reader = can.BLFReader(file)  # type: ignore[arg-type]
-                yield from self._from_messages(iter(reader), file)
-                if file.short or file.size < reader.file_size:
+                objects = BlfObjects(file)
+                yield from self._from_objects(objects)
+                if file.short or file.size < objects.stated_size:
                     raise ValueError("it ends before its last object")
-            except (BLFParseError, struct.error, zlib.error, ValueError, OverflowError, IndexError) as error:
+            except BLF_ERRORS as error:
                 self.cut = f"{type(error).__name__}: {error}".rstrip(": ")
                 self.first_damaged = file.place
             file.drain()
@@ -286,10 +256,35 @@ class Trace:
             file.close()
         self.sha256 = file.sha256
 
-    def _from_messages(self, messages: Iterator[Message], file: WatchedFile | None = None) -> Iterator[FrameBlock]:
+    def _from_objects(self, objects: BlfObjects) -> Iterator[FrameBlock]:
+        """Blocks of about BLOCK_FRAMES; what stands before damage is given first."""
+        held: list[FrameBlock] = []
+        try:
+            for block, stated in objects.blocks():
+                block = replace(block, bus=self._buses_of(block.bus))
+                keep = block.remote | block.error | (block.lengths >= stated)
+                held.append(block if keep.all() else self._only(block, keep))
+                if sum(block.size for block in held) >= BLOCK_FRAMES:
+                    yield joined(held)
+                    held = []
+        except BLF_ERRORS:
+            if held:
+                yield joined(held)
+            raise
+        if held:
+            yield joined(held)
+
+    def _buses_of(self, channels: NDArray[np.int16]) -> NDArray[np.int16]:
+        """Numbers of interfaces in the order in which they appear."""
+        values, first, places = np.unique(channels, return_index=True, return_inverse=True)
+        numbers = np.empty(values.size, dtype=np.int16)
+        order = np.argsort(first)
+        numbers[order] = self._bus(values[order].tolist())
+        return numbers[places]
+
+    def _from_messages(self, messages: Iterator[Message]) -> Iterator[FrameBlock]:
         """Many small pieces, so that the messages themselves are soon forgotten, joined into blocks."""
         columns: list[list[Any]] = [[] for _ in _PARTS]
-        made = 0
         try:
             while True:
                 some: list[Message] = []
@@ -298,9 +293,6 @@ class Trace:
                 finally:  # what was read before the damage counts
                     for column, part in zip(columns, _PARTS, strict=True):
                         column.extend(map(part, some))
-                made += len(some)
-                if file is not None:
-                    file.check_room(made)
                 if len(some) < _PIECE:
                     return
                 if len(columns[0]) >= BLOCK_FRAMES:
