@@ -260,4 +260,31 @@ def choose(candidates: Sequence[Candidate]) -> ClockPlan | None:
         wall = wall or next((c.plan for c in others if c.plan.unit_stated and not np.any(c.steps < 0)), None)
         if wall is not None and not plan.absolute:
             plan = replace(plan, wall=wall)
+            dated = next((c for c in others if c.plan is wall and wall.absolute), None)
+            plan = _by_the_wall(plan, best, dated) if dated is not None else plan
     return plan
+
+
+# What a name can be wrong by: seconds that are milliseconds or microseconds, minutes that are seconds, and back.
+_WRONG_BY = (1e-6, 1e-3, 1e3, 1e6, 60.0, 1.0 / 60.0)
+
+
+def _by_the_wall(plan: ClockPlan, best: Candidate, wall: Candidate) -> ClockPlan:
+    """The clock in the unit in which it agrees with a dated clock beside it, where its name says another."""
+    both = np.isfinite(best.ticks) & np.isfinite(wall.ticks)
+    mine, theirs = best.ticks[both], wall.ticks[both]
+    if plan.tick_s is None or mine.size < 10 or not mine[-1] > mine[0] or np.any(np.diff(mine) < 0):
+        return plan
+    ratio = (theirs[-1] - theirs[0]) * (wall.plan.tick_s or 1e-9) / ((mine[-1] - mine[0]) * plan.tick_s)
+    factor = next((f for f in _WRONG_BY if abs(ratio / f - 1.0) < 0.02), None)
+    tick_s = (
+        None
+        if factor is None
+        else next((u for u in UNIT_S.values() if abs(u / (plan.tick_s * factor) - 1) < 1e-6), None)
+    )
+    if tick_s is None:
+        return plan
+    unit = unit_word(tick_s)
+    why = f'{plan.why}, but "{wall.plan.label}" beside it runs as if it were in {unit}'
+    moduli = wraps(unit, tick_s, bool(np.all(mine == np.rint(mine))))
+    return replace(plan, unit=unit, tick_s=tick_s, why=why, sure="likely", unit_stated=False, moduli=moduli)

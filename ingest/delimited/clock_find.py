@@ -6,17 +6,19 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ingest.delimited.clock import Candidate, ClockPlan, choose, number_candidate, stamp_candidate
 from ingest.delimited.column import ColumnEvidence
+from ingest.delimited.columns import MILLISECONDS
 from ingest.delimited.layout import Layout
 from ingest.delimited.plan import ColumnPlan, Parsed, Plan
+from ingest.delimited.stamps import StampStyle
 from ingest.delimited.ticks import clock_ticks
+from ingest.delimited.units import unit_of
 
 if TYPE_CHECKING:
     from ingest.readings import Reading
-
-_MILLISECONDS = ("ms", "msec", "millis", "millisec", "milliseconds", "millisecond", "time ms", "time_ms")
 
 
 def find_clock(
@@ -71,14 +73,72 @@ def find_clock(
         if candidate is not None:
             candidate.score += 1.0 * (len(parts) - 1)
             found.append(candidate)
+    apart = _apart(evidence)
+    if apart:
+        style = StampStyle("time", passes_day=True)
+        ticks = clock_ticks(apart, plan, parsed.columns)
+        if ticks is not None:
+            values = ticks.ticks.astype(np.float64)
+            values[~ticks.valid] = np.nan
+            label = " + ".join(by_index[index][0].source for index, _ in apart)
+            candidate = stamp_candidate(apart, label, style, values, starts, wanted == label)
+            if candidate is not None and not np.any(np.diff(values[np.isfinite(values)]) < 0):
+                candidate.score += 1.0 * len(apart)
+                found.append(candidate)
     return choose(found), found
+
+
+_APART = (
+    ("hours", ("h", "hr", "hour", "hours", "std", "stunde", "heure"), 24.0),
+    ("minutes", ("m", "min", "minute", "minutes", "mins"), 60.0),
+    ("seconds", ("s", "sec", "second", "seconds", "secs", "sek", "sekunde", "seconde"), 60.0),
+    ("ms", MILLISECONDS, 1000.0),
+    ("hundredths", ("1/100", "1/100 s", "hundredths", "cs", "centiseconds", "hsec"), 100.0),
+)
+
+
+def _apart(evidence: Sequence[ColumnEvidence]) -> tuple[tuple[int, str], ...]:
+    """Hours, minutes, seconds and their parts in columns of their own; () unless minutes and seconds are there."""
+    parts: dict[str, int] = {}
+    for role, names, below in _APART:
+        for column in evidence:
+            good = column.values[np.isfinite(column.values)]
+            name = column.source.lower().strip(" .[]()")
+            inside = column.kind == "number" and good.size > 1 and bool(good.min() >= 0 and good.max() < below)
+            if name in names and inside and (role == "seconds" or column.decimals == 0):
+                parts.setdefault(role, column.index)
+    if not {"minutes", "seconds"} <= set(parts):
+        return ()
+    if "ms" in parts and "hundredths" in parts:
+        del parts["hundredths"]
+    return tuple((index, role) for role, index in parts.items())
+
+
+def runs_backward(evidence: Sequence[ColumnEvidence], plan: Plan, parsed: Parsed) -> str | None:
+    """The name of a time that falls from row to row: the newest row stands first."""
+    for column in plan.columns:
+        if column.kind == "time" and column.stamp is not None and column.stamp.shape == "datetime":
+            ticks = clock_ticks(((column.index, "stamp"),), plan, parsed.columns)
+            if ticks is not None and _falls(ticks.ticks[ticks.valid].astype(np.float64)):
+                return column.source
+    return next((e.source for e in evidence if e.kind == "number" and _named(e) and _falls(e.values)), None)
+
+
+def _named(column: ColumnEvidence) -> bool:
+    unit = unit_of(column.unit_text) if column.unit_text else None
+    return unit is not None and unit[0] == "s" and "time" in column.source.lower()
+
+
+def _falls(values: NDArray[np.float64]) -> bool:
+    steps = np.diff(values[np.isfinite(values)])
+    return steps.size >= 8 and float(np.mean(steps < 0)) > 0.9 and not bool(np.any(steps > 0))
 
 
 def _milliseconds(evidence: Sequence[ColumnEvidence]) -> ColumnEvidence | None:
     """A column of 0 to 999 named as milliseconds: the part of a stamp that its text leaves out."""
     for column in evidence:
         name = column.source.lower().strip(" .[]()")
-        if column.kind == "number" and column.decimals == 0 and name in _MILLISECONDS:
+        if column.kind == "number" and column.decimals == 0 and name in MILLISECONDS:
             good = column.values[np.isfinite(column.values)]
             if good.size and good.min() >= 0 and good.max() <= 999:
                 return column

@@ -22,6 +22,7 @@ from ingest.delimited.plan import ColumnPlan
 from ingest.delimited.stamps import shape_of, style_of
 from ingest.delimited.units import split_unit, unit_of
 
+MILLISECONDS = ("ms", "msec", "millis", "millisec", "milliseconds", "millisecond", "time ms", "time_ms")
 FEW_WORDS = 64  # our choice: a state column has a handful of words; more than this is free text
 
 
@@ -61,7 +62,7 @@ def plan_column(index: int, name: str, cells: Sequence[str], fallback: NumberSty
     if stamp is not None:
         plan.kind, plan.stamp = "time", stamp
         return plan
-    if _are_codes(filled):
+    if _are_codes(filled) and name.lower().strip(" .[]()") not in MILLISECONDS:
         plan.kind = "text"
         plan.few_words = len(set(filled)) <= FEW_WORDS
         return plan

@@ -1,4 +1,4 @@
-"""Dates and times as bare digits in two columns: 20260509 beside 142000 or 142000.25."""
+"""Dates and times as bare digits: 20260509142000 in one column, or 20260509 beside 142000 or 142000.25."""
 
 from __future__ import annotations
 
@@ -11,10 +11,15 @@ from ingest.delimited.stamps import StampStyle, parse_stamp
 
 _DATE = StampStyle("date", compact=True)
 _TIME = StampStyle("time", compact=True)
+_BOTH = StampStyle("datetime", compact=True)
 
 
 def mark_compact(columns: Sequence[ColumnPlan], rows: Sequence[Sequence[str]]) -> None:
-    """Turn such a pair of number (or code) columns into stamps: only where every cell of both is a valid one."""
+    """Turn such number (or code) columns into stamps: only where every cell is a valid one."""
+    for column in columns:
+        if _all(column, rows, _BOTH, r"(?:19|20)\d{12}(?:\d{3})?"):
+            column.kind, column.stamp, column.exact = "time", _BOTH, False
+            return
     date = next((c for c in columns if _all(c, rows, _DATE, r"(?:19|20)\d{6}")), None)
     if date is None:
         return

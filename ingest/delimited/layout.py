@@ -19,7 +19,7 @@ _PREAMBLE_KEYS = frozenset(
 )  # fmt: skip
 
 
-RULERS = " \t\r\x1a-=_+|*#~;,"  # a line of these alone is drawn, not written
+RULERS = " \t\r\x1a-=_+|*#~;,:"  # a line of these alone is drawn, not written
 
 
 @dataclass

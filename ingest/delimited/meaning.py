@@ -25,6 +25,7 @@ from ingest.delimited.meaning_sentinels import find_sentinels, finite
 from ingest.delimited.meaning_twice import once_each
 from ingest.delimited.meaning_values import judge_values, settle_unit
 from ingest.delimited.mojibake import mended
+from ingest.delimited.words import PART
 from ingest.delimited.words_units import parse_unit
 from ingest.log import Sure
 from ingest.readings import Reading, ReadingColumn
@@ -33,6 +34,7 @@ _SURE: Final[dict[int, Sure]] = {SAID: "certain", FOLLOWS: "likely", FITS: "gues
 _TIME_UNITS: Final = {1.0: "s", 1e-3: "ms", 1e-6: "us", 1e-9: "ns", 60.0: "min", 3600.0: "h"}
 # Our choice: weapon motors of small robots reach this; above it a column is more likely electrical speed.
 _DOUBTFUL_RPM: Final = 40_000.0
+_MOST_CELLS: Final = 64  # our choice: no pack of a small robot has more in series
 _OF_THE_SHAFT: Final = frozenset(("motor", "shaft", "mech", "mechanical"))
 
 
@@ -80,8 +82,24 @@ def name_columns(
             _work_out(draft, context)
         drafts.append(draft)
     check_together(drafts)
+    _rows_of_cells(drafts)
     once_each(drafts, _level)
     return [_finished(draft, context) for draft in drafts]
+
+
+def _rows_of_cells(drafts: Sequence[Draft]) -> None:
+    """A list of cells is no log: no clock, and a column that only numbers the cells."""
+    if any(d.evidence.is_clock or d.from_reading for d in drafts):
+        return
+    for listed in drafts:
+        values = listed.evidence.values
+        if listed.kind != "other" or not {PART.get(w, w) for w in listed.words} & {"cell", "zelle", "cellule"}:
+            continue
+        if 1 < values.size <= _MOST_CELLS and bool(np.all(np.diff(values) == 1.0)):
+            for draft in drafts:
+                if draft.channel is not None:
+                    draft.drop(f'each row is a cell of its own ("{listed.key}" numbers them)')
+            return
 
 
 def _work_out(draft: Draft, context: FileContext) -> None:
@@ -99,6 +117,8 @@ def _work_out(draft: Draft, context: FileContext) -> None:
     if draft.kind == "speed":
         _speed(draft, context)
     judge_values(draft)
+    if draft.channel is not None and not draft.source.strip():
+        draft.limit(FITS, "the column has no name")
 
 
 def _as_read(draft: Draft, said: ReadingColumn, context: FileContext) -> None:

@@ -158,14 +158,14 @@ def _decide(
         return _prefer(grouped, fallback)
     if decimal_only and grouped:
         mark = decimal_only[0].decimal
+        if fallback.sure and fallback.decimal == mark:
+            return decimal_only[0]  # the other columns show it
         without = [text for text in bare if mark not in text]
         if without:
             # Three digits behind every mark, and cells without a mark only below one thousand: group marks.
             small = all(len(text.lstrip("+-")) <= 3 for text in without)
             if small and len(without) >= 1:
                 return NumberStyle("." if mark == "," else ",", mark, sure=len(without) >= 3)
-            return decimal_only[0]
-        if fallback.sure and fallback.decimal == mark:
             return decimal_only[0]
         if mark == ".":
             return decimal_only[0]

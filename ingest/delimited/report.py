@@ -198,7 +198,7 @@ def clock_faults(sniffed: Sniffed, plan: ClockPlan | None, run: ClockRun | None,
             Fault(
                 "unit_unknown",
                 "doubtful",
-                f"The unit of the clock is not stated; {plan.unit} is taken: {plan.why}. Say time_unit in a reading.",
+                f"The unit of the clock is not clear; {plan.unit} is taken: {plan.why}. Say time_unit in a reading.",
                 None,
                 label,
             )

@@ -7,6 +7,7 @@ import re
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from numpy.typing import NDArray
 
 from ingest.delimited.dialect import is_comment, split_line
 from ingest.delimited.lines import joined_lines
@@ -19,6 +20,7 @@ from ingest.delimited.units import unit_of
 
 _WORDS_FOR_NOTHING = pa.array(sorted(MISSING))
 _SHOWN = 80
+_ENOUGH_ROWS = 8
 
 
 def numbered_lines(block: Block, plan: Plan) -> tuple[list[tuple[int, str]], int]:
@@ -126,6 +128,8 @@ def _columns(
                         clock_bad[row] = True
     # A row with a good stamp is a row, whatever else is missing from it.
     gone = clock_bad if plan.clock_columns or not numeric else clock_bad | (bad_in_row * 2 >= numeric)
+    if bad_in_row.any():
+        gone = gone | (bad_in_row > 0) & _sparse(parsed, plan)
     for row in map(int, np.flatnonzero(gone)):
         kind = _kind_of_text_row(rows[row], plan)
         text = plan.dialect.delimiter.join(rows[row]) if plan.dialect.delimiter else rows[row][0]
@@ -142,6 +146,16 @@ def _columns(
         if not gone[row]:
             parsed.count_cell(code, column_index, lines[row], text)
     return parsed
+
+
+def _sparse(parsed: Parsed, plan: Plan) -> NDArray[np.bool_]:
+    """Rows with less than half of the figures that most rows have: with a word among them they are of another kind."""
+    filled = np.zeros(parsed.rows, dtype=np.int64)
+    for column, values in zip(plan.columns, parsed.columns, strict=True):
+        if column.kind == "number":
+            filled += pc.is_valid(values).to_numpy(zero_copy_only=False)
+    usual = float(np.median(filled)) if parsed.rows >= _ENOUGH_ROWS else 0.0
+    return filled < 0.5 * usual
 
 
 def _kind_of_text_row(cells: list[str], plan: Plan) -> str:

@@ -11,7 +11,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from ingest.delimited.clock import ClockPlan
-from ingest.delimited.clock_find import find_clock
+from ingest.delimited.clock_find import find_clock, runs_backward
 from ingest.delimited.column import ColumnEvidence
 from ingest.delimited.columns import decimals, plan_columns
 from ingest.delimited.compact import mark_compact
@@ -19,6 +19,7 @@ from ingest.delimited.dialect import Dialect, choose_dialect, split_line, strip_
 from ingest.delimited.fast import can_be_fast, parse_block
 from ingest.delimited.layout import Layout, read_layout, unit_of_column
 from ingest.delimited.layout_faults import layout_faults
+from ingest.delimited.long_table import refuse_long
 from ingest.delimited.numbers import decimals_of, tidy
 from ingest.delimited.pairs import pairs_of
 from ingest.delimited.plan import ColumnPlan, Parsed, Plan
@@ -127,6 +128,17 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
     evidence = _evidence(plan, layout, parsed, rows)
     total = _row_estimate(source, sample, parsed)
     clock, candidates = find_clock(evidence, plan, parsed, starts, total, layout, reading)
+    backward = runs_backward(evidence, plan, parsed) if clock is None else None
+    if backward is not None:
+        raise UnreadableLog(
+            "its rows run backward in time, the newest first",
+            file=source.path,
+            line=layout.first_data_line,
+            column=backward,
+            mend="Sort it by time and export it again.",
+        )
+    if reading is None:
+        refuse_long(plan, parsed, evidence, [k for k, _ in clock.parts] if clock is not None else [])
     sniffed = Sniffed(sample, plan, layout, evidence, clock, faults=faults, reading=reading)
     _settle_rate(sniffed, reading, rate_Hz)
     sniffed.fixed_decimals = _fixed_decimals(plan, rows)

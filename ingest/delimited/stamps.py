@@ -224,6 +224,8 @@ def parse_stamp(text: str, style: StampStyle) -> int | None:
         if match["days"]:
             value += int(match["days"]) * DAY_NS
         return -value if match["neg"] else value
+    if style.compact and style.shape == "datetime" and len(text) in (14, 17) and text.isdigit():
+        text = f"{text[:8]}T{text[8:14]}" + (f".{text[14:]}" if len(text) == 17 else "")
     match = FULL_PATTERN.fullmatch(_plain_order(text))
     if match is None:
         return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -67,11 +68,15 @@ def _comment_mark(sample: Sample, dialect: Dialect) -> str:
     return ";" if dialect.delimiter != ";" and any(t.startswith(";") for _, t in sample.head[:50]) else "#"
 
 
+_NESTED = re.compile(r"""[\[\]{}]+,?$|"[^"]*"\s*:""")  # JSON written over many lines
+
+
 def refuse_markup(source: Source, sample: Sample) -> None:
     """JSON, XML or HTML: text, but no rows of cells."""
     lines = [text.strip() for _, text in sample.head[:400] if text.strip()]
     marked = sum(text[0] in "{<" and text[-1] in "}>," for text in lines)
-    if lines and marked > 0.5 * len(lines):
+    nested = sum(_NESTED.match(text) is not None for text in lines) if lines and lines[0][0] in "{[" else 0
+    if lines and max(marked, nested) > 0.5 * len(lines):
         raise UnreadableLog(
             "is markup (JSON, XML or HTML), not a table",
             file=source.path,

@@ -12,7 +12,10 @@ from numpy.typing import NDArray
 
 from ingest.delimited.plan import Plan
 from ingest.delimited.stamp_columns import stamps_ns
-from ingest.delimited.stamps import DAY_NS, MISSING_NS
+from ingest.delimited.stamps import DAY_NS, MISSING_NS, NS
+
+_ROLE_NS = {"days": DAY_NS, "hours": 3600 * NS, "minutes": 60 * NS, "seconds": NS, "hundredths": NS // 100,
+            "ms": NS // 1000}  # fmt: skip
 
 
 @dataclass
@@ -48,7 +51,7 @@ def clock_ticks(parts: Sequence[tuple[int, str]], plan: Plan, columns: Sequence[
         else:
             good = pc.is_valid(values).to_numpy(zero_copy_only=False)
             number = pc.fill_null(values, 0).to_numpy(zero_copy_only=False)
-            part = np.rint(number * (DAY_NS if role == "days" else 1_000_000)).astype(np.int64)
+            part = np.rint(number * _ROLE_NS[role]).astype(np.int64)
         part = np.where(good, part, 0)
         total = part if total is None else total + part
         valid = good if valid.size == 0 else valid & good
