@@ -29,6 +29,7 @@ from dashboard.pages import season as season_page
 from dashboard.pages import whatif as whatif_page
 from dashboard.reviewing import Bench
 from dashboard.routes import OWN_SEARCH, navigation, page, query
+from dashboard.season_table import Asked, csv_text, filtered, shown
 from dashboard.sheet import sheet_html
 from dashboard.source import Source
 from dashboard.traces import Panel, panels
@@ -80,6 +81,7 @@ def make_app(
     _route(app, origin)
     _traces(app, origin)
     _sheet(app, origin)
+    _table(app, origin)
     whatif_page.register(app, origin)
     live_page.register(app, origin.live)
     register_upload(app, origin)
@@ -259,6 +261,15 @@ def _traces(app: Dash, source: Source) -> None:
         if bench is None or not isinstance(run, str):
             return no_update
         return run_page.detail(bench, run, view_of(view))
+
+
+def _table(app: Dash, source: Source) -> None:
+    @app.server.route("/season.csv")
+    def table() -> Response:
+        asked = Asked.of(request.args)
+        text = csv_text(shown(filtered(source.lines(), asked), asked))
+        headers = {"Content-Disposition": 'attachment; filename="season.csv"'}
+        return Response(text, mimetype="text/csv", headers=headers)
 
 
 def _sheet(app: Dash, source: Source) -> None:

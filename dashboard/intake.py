@@ -44,10 +44,15 @@ class Intake:
 
     # What the page asks for
 
-    def received(self, draft: Draft, file: Incoming) -> None:
-        """A file is whole: read it. One that says how others are read has them read again."""
+    def begin(self, token: str | None, name: str, size: int) -> tuple[Draft, Incoming]:
+        """Room for one more file. Raises Refused."""
+        draft, file = self.shelf.begin(token, name, size)
         if not draft.form:
             draft.form = self.first_form()
+        return draft, file
+
+    def received(self, draft: Draft, file: Incoming) -> None:
+        """A file is whole: read it. One that says how others are read has them read again."""
         if file.kind != "log":
             self._wait_again(draft)
         self._do(draft, lambda: self._read_waiting(draft))
@@ -101,8 +106,6 @@ class Intake:
     def _take_form(self, draft: Draft, form: Mapping[str, str]) -> None:
         """Raises nothing: what is wrong in it stands on the page."""
         draft.error = ""
-        if any(v != draft.form.get(k, "") for k, v in form.items() if k in ("match", "build")):
-            draft.form = {**draft.form, **form}
         draft.form = {**draft.form, **{k: v[:200] for k, v in list(form.items())[:FORM_KEYS_MOST]}}
         for file in draft.files:
             if file.asked is None:

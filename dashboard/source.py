@@ -7,15 +7,15 @@ import threading
 from collections import OrderedDict
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analysis.season_run import SeasonRun, run_season
-from analysis.wording import NO_ACTION
+from dashboard.descriptions import Described, Descriptions
 from dashboard.pyramid import keep as keep_pyramids
 from dashboard.reviewing import Bench, review_files, review_match
-from dashboard.rows import Row, margin_rows
+from dashboard.season_lines import LineKey, Summary, read_lines, summarise, write_lines
 from dashboard.traces import signals_of
 from ingest.builds import Build, Match, Pack
 from ingest.errors import AfterboutError, SeasonError
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from dashboard.live_follow import Follower
 
 BENCHES_KEPT = 8  # whole reviews with their samples held in memory (our choice: a match is some 10 MB)
+LINES_KEPT_EVERY = 20  # reviews that a killed server loses at most (our choice: a few seconds)
 RUN_THREADS = 2  # reviews at once for a page that needs many (our choice: the pit laptop stays usable)
 
 
@@ -37,24 +38,7 @@ class Entry:
     match: Match | None
 
 
-@dataclass(frozen=True)
-class Summary:
-    """One line of the season: the verdict, why, and the figures to compare; figures are None where not known."""
-
-    verdict: str
-    because: str
-    hottest: Row | None
-    estimates: dict[str, tuple[float, float, float, str]]  # name -> value, low, high, unit
-    problem: str = ""
-
-
-@dataclass(frozen=True)
-class _Snapshot:
-    stamp: tuple[tuple[str, int, int], ...]
-    entries: tuple[Entry, ...]
-    problems: tuple[AfterboutError, ...] = ()
-    fingerprints: dict[str, str] = field(default_factory=dict)
-    packs: tuple[Pack, ...] = ()
+__all__ = ["Entry", "Source", "Summary", "summarise"]
 
 
 class Source:
@@ -65,12 +49,14 @@ class Source:
         self.files = tuple(files or ())
         self.live: Follower | None = None  # the recording that the live page follows
         self._benches: OrderedDict[tuple[str, str], Bench] = OrderedDict()
-        self._summaries: dict[tuple[str, str], Summary] = {}
+        self._summaries: dict[LineKey, Summary] = read_lines(self.season) if self.season is not None else {}
         self._lock = threading.RLock()
-        self._reviewing: dict[tuple[str, str], threading.Lock] = {}
+        self._reviewing: dict[LineKey, threading.Lock] = {}
         self._worker: threading.Thread | None = None
+        self._starting = threading.Lock()
         self._reading = threading.Lock()
-        self._seen: _Snapshot | None = None
+        self._described = Descriptions(self.season) if self.season is not None else None
+        self._entries: tuple[Described | None, list[Entry]] = (None, [])
 
     @property
     def title(self) -> str:
@@ -78,15 +64,26 @@ class Source:
 
     def entries(self) -> list[Entry]:
         """Every match that can be read, in order."""
-        return list(self._snapshot().entries)
+        return list(self._listed()[1])
 
     def problems(self) -> tuple[AfterboutError, ...]:
         """Description files that could not be read."""
-        return self._snapshot().problems
+        found = self._listed()[0]
+        return found.problems if found is not None else ()
 
     def packs(self) -> tuple[Pack, ...]:
         """Every pack of the season that can be read."""
-        return self._snapshot().packs
+        found = self._listed()[0]
+        return found.packs if found is not None else ()
+
+    def lines(self) -> list[tuple[Entry, Summary | None]]:
+        """Every match with its line of the season, None while it is not reviewed yet: one look at the files for all."""
+        if self.season is None:
+            return [(entry, self.summary(entry)) for entry in self.entries()]
+        found, entries = self._listed()
+        assert found is not None
+        known = self._summaries
+        return [(e, known.get((e.title, found.fingerprints.get(e.title, "")))) for e in entries]
 
     def season_run(self, matches: Sequence[str] | None = None) -> SeasonRun:
         """Every match (or those named) as rows that can be compared; kept in the season's results. Raises SeasonError.
@@ -98,17 +95,15 @@ class Source:
         with ThreadPoolExecutor(RUN_THREADS) as executor:
             return run_season(self.season, matches=matches, executor=executor)
 
-    def _snapshot(self) -> _Snapshot:
-        """The descriptions as they stand; read again only when one of their files has changed."""
-        if self.season is None:
-            return _Snapshot((), (Entry(_token("files"), "Files", None),) if self.files else ())
-        stamp = _stamp(self.season.root)
+    def _listed(self) -> tuple[Described | None, list[Entry]]:
+        """The descriptions as they stand."""
+        if self._described is None:
+            return None, [Entry(_token("files"), "Files", None)] if self.files else []
         with self._reading:
-            if self._seen is None or self._seen.stamp != stamp:
-                survey = self.season.survey()
-                entries = tuple(Entry(_token(match.id), match.id, match) for match in survey.matches)
-                self._seen = _Snapshot(stamp, entries, survey.problems, packs=survey.packs)
-            return self._seen
+            found = self._described.now()
+            if self._entries[0] is not found:
+                self._entries = (found, [Entry(_token(match.id), match.id, match) for match in found.matches])
+            return self._entries
 
     def entry(self, token: str) -> Entry | None:
         return next((entry for entry in self.entries() if entry.token == token), None)
@@ -134,7 +129,7 @@ class Source:
                         self._benches.popitem(last=False)
             return found
 
-    def _held(self, key: tuple[str, str]) -> Bench | None:
+    def _held(self, key: LineKey) -> Bench | None:
         if key in self._benches:
             self._benches.move_to_end(key)
         return self._benches.get(key)
@@ -162,52 +157,44 @@ class Source:
 
     def summary(self, entry: Entry) -> Summary | None:
         """The line of the season, or None while it is not reviewed yet."""
-        try:
-            return self._summaries.get(self._key(entry))
-        except (AfterboutError, OSError) as error:
-            return Summary("unknown", "", None, {}, str(error))
+        return self._summaries.get(self._key(entry))
 
     def review_all(self) -> None:
         """Start reviewing whatever is not reviewed yet, in the background; returns at once."""
-        with self._lock:
+        with self._starting:
             if self._worker is not None and self._worker.is_alive():
+                return
+            if all(line is not None for _, line in self.lines()):
                 return
             self._worker = threading.Thread(target=self._review_missing, name="reviews", daemon=True)
             self._worker.start()
 
     def _review_missing(self) -> None:
-        for entry in self.entries():
-            if self.summary(entry) is not None:
-                continue
+        for number, entry in enumerate([entry for entry, line in self.lines() if line is None], start=1):
+            key = self._key(entry)
             try:
                 self.bench(entry)
             except (AfterboutError, OSError) as error:
-                with self._lock:
-                    self._summaries[self._key(entry)] = Summary("unknown", "", None, {}, str(error))
+                self._summaries[key] = Summary("unknown", "", None, {}, str(error))
+            if number % LINES_KEPT_EVERY == 0:
+                self._keep_lines()
+        self._keep_lines()
 
-    def _key(self, entry: Entry) -> tuple[str, str]:
-        if self.season is None or entry.match is None:
+    def _keep_lines(self) -> None:
+        """The lines of the matches as they stand now; older ones are let go."""
+        found, _ = self._listed()
+        if self.season is None or found is None:
+            return
+        kept = {key: line for key, line in self._summaries.copy().items() if found.fingerprints.get(key[0]) == key[1]}
+        for key in self._summaries.keys() - kept.keys():
+            self._summaries.pop(key, None)
+        write_lines(self.season, kept)
+
+    def _key(self, entry: Entry) -> LineKey:
+        found, _ = self._listed()
+        if found is None or entry.match is None:
             return entry.token, "\0".join(self.files)
-        known = self._snapshot().fingerprints
-        if entry.match.id not in known:
-            known[entry.match.id] = self.season.fingerprint(entry.match.id)
-        return entry.match.id, known[entry.match.id]
-
-
-def _stamp(root: Path) -> tuple[tuple[str, int, int], ...]:
-    """Name, time and size of every description file of a season."""
-    files = [
-        root / "season.toml",
-        *(p for kind in ("builds", "packs", "matches") for p in (root / kind).glob("*.toml")),
-    ]
-    out = []
-    for file in files:
-        try:
-            stat = file.stat()
-        except FileNotFoundError:  # taken away between the listing and now
-            continue
-        out.append((str(file), stat.st_mtime_ns, stat.st_size))
-    return tuple(sorted(out))
+        return entry.match.id, found.fingerprints.get(entry.match.id, "")
 
 
 def build_token(name: str) -> str:
@@ -217,20 +204,3 @@ def build_token(name: str) -> str:
 
 def _token(name: str) -> str:
     return hashlib.sha256(f"match\0{name}".encode()).hexdigest()[:12]
-
-
-def summarise(bench: Bench) -> Summary:
-    """One line from a review."""
-    review = bench.review
-    rows = margin_rows(review)
-    wires = [row for row in rows if row.check == "wire_temperature"]
-    worst = next((f for f in review.findings if f.verdict == review.match.verdict and not f.consequence_of), None)
-    worst = worst or next((f for f in review.findings if f.verdict == review.match.verdict), None)
-    because = ""
-    if worst is not None:
-        cause = worst.cause if worst.cause != "unknown" else worst.kind
-        because = f"{cause}, {worst.part}".replace("_", " ")
-    elif review.lines[2] != NO_ACTION:
-        because = "not all of it could be checked" if review.quality else "see its note"
-    figures = {e.name: (e.value, e.low, e.high, e.unit) for e in reversed(review.estimates)}
-    return Summary(review.match.verdict, because, min(wires, key=lambda r: r.margin_pct, default=None), figures)

@@ -31,7 +31,7 @@ def register(app: Dash, source: Source) -> None:
         name, size, draft = asked.get("name"), asked.get("size"), asked.get("draft")
         if not isinstance(name, str) or type(size) is not int or not isinstance(draft, str | None):
             abort(400)
-        return _answer(lambda: _begun(*intake.shelf.begin(draft or None, name, size)))
+        return _answer(lambda: _begun(*intake.begin(draft or None, name, size)))
 
     @server.post("/upload/<draft>/<file>")
     def piece(draft: str, file: str) -> Response:
@@ -48,7 +48,13 @@ def register(app: Dash, source: Source) -> None:
 
     @server.get("/upload/<draft>")
     def view(draft: str) -> Response:
-        return _answer(lambda: _viewed(intake, intake.shelf.draft(draft), request.args.get("seen", "")))
+        def look() -> dict[str, Any]:
+            try:
+                return _viewed(intake, intake.shelf.draft(draft), request.args.get("seen", ""))
+            except Refused as gone:  # an answer like any other: the page may ask once more after a cancel
+                return {"error": gone.why}
+
+        return _answer(look)
 
     @server.post("/upload/<draft>")
     def form(draft: str) -> Response:

@@ -95,6 +95,14 @@
 
   /* The page below the field */
 
+  /* Whether somebody changed it since the server wrote it. */
+  function touched(each) {
+    if (each.type === "checkbox") return each.checked !== each.defaultChecked;
+    if (each.tagName !== "SELECT") return each.value !== each.defaultValue;
+    const first = Array.from(each.options).find(function (o) { return o.defaultSelected; }) || each.options[0];
+    return !first || each.value !== first.value;
+  }
+
   function controls(node) { return Array.from(node.querySelectorAll("input[name], select[name]")); }
 
   /* A new state of the page; what was typed since the last one stays typed, and the focus stays where it was. */
@@ -102,23 +110,25 @@
     const before = document.activeElement;
     const mine = before && node.contains(before);
     const key = function (each) { return each.name + "\n" + (each.tagName === "BUTTON" ? each.value : ""); };
-    const wanted = mine ? key(before) : "";
+    const fell = away !== "" && (!before || before === document.body || (mine && before.tagName[0] === "H"));
+    const wanted = fell ? away : mine ? key(before) : "";
     const typed = new Map(controls(node).map(function (each) { return [each.name, each]; }));
     node.innerHTML = html;
     controls(node).forEach(function (each) {
       const old = typed.get(each.name);
-      if (!old) return;
+      if (!old || !touched(old)) return;
       if (each.type === "checkbox") each.checked = old.checked;
       else if (each.tagName !== "SELECT" || Array.from(each.options).some(function (o) { return o.value === old.value; })) {
         each.value = old.value;
       }
       if (each.matches("[data-else]")) other(each);
     });
-    if (!mine) return;
+    if (!mine && !fell) return;
     const same = Array.from(node.querySelectorAll("button, input, select")).find(function (each) {
       return key(each) === wanted;
     });
-    const next = same || node.querySelector("button.go") || node.querySelector("h2, h1");
+    away = same ? "" : wanted;  // the control is away while its file is read: it gets the focus back
+    const next = same || node.querySelector("h2, h1");
     if (next) { if (next.tagName[0] === "H") next.tabIndex = -1; next.focus({ preventScroll: true }); }
   }
 
@@ -142,7 +152,9 @@
     plan(node, answer.again || 1000);
   }
 
+  let away = "";
   let timer = 0;
+  let posting = false;
 
   function plan(node, ms) {
     clearTimeout(timer);
@@ -163,10 +175,10 @@
   async function post(node, form, action) {
     const values = new URLSearchParams(new FormData(form));
     values.set("do", action);
-    const busy = form.querySelectorAll("button");
-    busy.forEach(function (b) { b.disabled = true; });
+    if (posting) return;  // a second press while the first is under way; a disabled button would lose the focus
+    posting = true;
     const answer = await ask("/upload/" + node.dataset.draft, { method: "POST", body: values });
-    busy.forEach(function (b) { b.disabled = false; });
+    posting = false;
     if (answer.broken) { say("The server does not answer. Is it still running?"); return; }
     if (answer.error && answer.status !== 404) { say(answer.error); look(node, true); return; }
     say("");
@@ -209,8 +221,6 @@
       input.click();
       return;
     }
-    const link = event.target.closest("#adding a[data-go]");
-    if (link) { event.preventDefault(); go(link.getAttribute("href")); }
   });
   document.addEventListener("change", function (event) {
     const node = event.target.closest("#adding");

@@ -2,26 +2,17 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
-from itertools import groupby
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dash import dcc, html
 
-from dashboard.bars import margin_bar_svg
-from dashboard.page_words import VERDICT_ORDER, VERDICT_WORDS, bounded, figure
+from dashboard.page_words import VERDICT_ORDER, VERDICT_WORDS
 from dashboard.pages.add import drop_field
-from dashboard.pages.parts import mark, message, picture, spoken, title_block, verdict_word
-from dashboard.source import Entry, Source, Summary
-
-# estimate -> column head
-FIGURES = (
-    ("cell_minimum_V", "Lowest cell"),
-    ("pack_peak_A", "Peak"),
-    ("pack_mean_A", "Mean"),
-    ("charge_used_Ah", "Charge"),
-)
+from dashboard.pages.parts import mark, message, picture, spoken, title_block
+from dashboard.season_html import HEADS, table_html
+from dashboard.season_table import Asked, Line, filtered, shown
+from dashboard.source import Entry, Source
 
 
 def layout(source: Source, asked: Mapping[str, str] = {}) -> html.Div:
@@ -35,6 +26,7 @@ def layout(source: Source, asked: Mapping[str, str] = {}) -> html.Div:
         [
             _title(source, entries),
             html.Div(table(source, asked), id="season-rows"),
+            picked_bar(),
             *([drop_field()] if source.season is not None else []),
             waiting,
             _problems(source),
@@ -43,90 +35,120 @@ def layout(source: Source, asked: Mapping[str, str] = {}) -> html.Div:
 
 
 def table(source: Source, asked: Mapping[str, str] = {}) -> list[Any]:
-    """The filter by word, and the rows in groups by event."""
-    only = asked.get("verdict", "") if asked.get("verdict") in VERDICT_ORDER else ""
-    entries = source.entries()
-    known = [(entry, source.summary(entry)) for entry in entries]
-    counts = {word: sum(1 for _, s in known if s is not None and s.verdict == word) for word in VERDICT_ORDER}
-    shown = [(e, s) for e, s in known if not only or (s is not None and s.verdict == only)]
-    head = html.Tr(
-        [html.Th(word, className=name) for word, name in (
-            ("Match", ""), ("Opponent", ""), ("Build, pack", ""), ("Result", ""), ("Verdict", ""), ("Because", ""),
-            ("Hottest wire", "r"), ("rating", "at"), *((word, "r") for _, word in FIGURES))]
-    )  # fmt: skip
-    body: list[Any] = []
-    for event, group in groupby(shown, key=lambda item: item[0].match.event if item[0].match else ""):
-        if event:
-            body.append(html.Tr(html.Th(event, colSpan=12, scope="rowgroup"), className="event-head"))
-        body += [_row(entry, summary) for entry, summary in group]
-    rows = html.Table([html.Thead(head), html.Tbody(body)], className="season")
-    return [_filters(counts, len(entries), only), rows if shown else html.P("None with this verdict.")]
+    """The filters, and the rows: in groups by event, or sorted by a column."""
+    wanted = Asked.of(asked)
+    lines = source.lines()
+    kept = filtered(lines, wanted)
+    rows = shown(kept, wanted)
+    pick = sum(1 for entry, _ in lines if entry.match is not None) > 1
+    made = picture(table_html(rows, wanted, pick), "whole")
+    return [_filters(lines, kept, wanted), _narrow_sort(wanted), made if rows else _none(wanted)]
 
 
 def pending(source: Source) -> bool:
-    return any(source.summary(entry) is None for entry in source.entries())
+    return any(summary is None for _, summary in source.lines())
 
 
 def _title(source: Source, entries: list[Entry]) -> html.Dl:
     matches = [entry.match for entry in entries if entry.match is not None]
-    unique = lambda values: ", ".join(dict.fromkeys(v for v in values if v))  # noqa: E731
     cells = [("Season", source.title)]
     if source.season is not None and source.season.robot:
         cells.append(("Robot", source.season.robot))
     cells += [
-        ("Events", unique(m.event for m in matches)),
-        ("Builds", unique(m.build or "" for m in matches)),
-        ("Packs", unique(p for m in matches for p in m.fitted_packs)),
+        ("Events", _listed(m.event for m in matches)),
+        ("Builds", _listed(m.build or "" for m in matches)),
+        ("Packs", _listed(p for m in matches for p in m.fitted_packs)),
         ("Matches", str(len(entries))),
     ]
     won = sum(1 for m in matches if m.result == "won")
     return title_block([*cells, ("Won", str(won))] if won else cells)
 
 
-def _filters(counts: dict[str, int], total: int, only: str) -> html.Nav:
-    links = [dcc.Link(html.B(f"All {total}"), href="/", className="filter" + ("" if only else " chosen"))]
+def _listed(values: Any) -> str:
+    """Each once; a long list is counted."""
+    found = list(dict.fromkeys(value for value in values if value))
+    return ", ".join(found) if len(found) <= 8 else f"{', '.join(found[:6])} and {len(found) - 6} more"
+
+
+# Filters and order
+
+
+def _filters(lines: Sequence[Line], kept: Sequence[Line], asked: Asked) -> html.Div:
+    counts = {word: sum(1 for _, s in kept if s is not None and s.verdict == word) for word in VERDICT_ORDER}
+    links = [_filter(html.B(f"All {len(kept)}"), asked.address(verdict=""), not asked.verdict)]
     for word in VERDICT_ORDER:
-        if counts[word]:
+        if counts[word] or asked.verdict == word:
             inner = [mark(word), html.Span(f"{VERDICT_WORDS[word]} {counts[word]}")]
-            chosen = " chosen" if only == word else ""
-            links.append(dcc.Link(inner, href=f"/?verdict={word}", className=f"filter{chosen}"))
-    return html.Nav(links, className="filters", **spoken("Verdicts"))
-
-
-def _row(entry: Entry, summary: Summary | None) -> html.Tr:
-    match = entry.match
-    build_pack = ", ".join(x for x in ((match.build or ""), *match.fitted_packs) if x) if match else ""
-    cells: list[Any] = [
-        html.Td(dcc.Link(entry.title, href=f"/match/{entry.token}"), className="id"),
-        html.Td(match.opponent if match else "", className="opponent"),
-        html.Td(build_pack, className="with"),
-        html.Td(match.result if match else "", className="result"),
+            links.append(_filter(inner, asked.address(verdict=word), asked.verdict == word))
+    parts: list[Any] = [html.Nav(links, className="filters", **spoken("Verdicts"))]
+    matches = [entry.match for entry, _ in lines if entry.match is not None]
+    builds = list(dict.fromkeys(m.build for m in matches if m.build))
+    packs = list(dict.fromkeys(pack for m in matches for pack in m.fitted_packs))
+    more = [
+        *_choice("build", builds, asked.build, asked),
+        *_choice("pack", packs, asked.pack, asked),
+        _find(asked),
+        html.A("Table, CSV", href=asked.address("/season.csv"), className="plain", download="season.csv"),
     ]
-    if summary is None:
-        return html.Tr([*cells, html.Td("reviewing", colSpan=8, className="waiting")])
-    if summary.problem:
-        return html.Tr(
-            [*cells, html.Td(verdict_word("unknown")), html.Td(summary.problem, colSpan=7, className="problem")]
-        )
-    hot = summary.hottest
-    because = summary.because or "no action"
-    cells += [
-        html.Td(verdict_word(summary.verdict), className="verdict-cell"),
-        html.Td(because, className="because"),
-        html.Td(figure(hot.measured, hot.unit) if hot else "not known", className="r hot"),
-        html.Td(picture(margin_bar_svg(hot, f"h{entry.token}", width=150, height=59)), className="bar"),
-    ]
-    for name, word in FIGURES:
-        found = summary.estimates.get(name)
-        told = "" if found is None else _figure(*found)
-        cells.append(html.Td([html.Span(word, className="only-narrow"), told], className="r fig"))
-    return html.Tr(cells)
+    if len(matches) > 1:
+        parts.append(html.Div(more, className="narrowing"))
+    return html.Div(parts)
 
 
-def _figure(value: float, low: float, high: float, unit: str) -> str:
-    if math.isinf(high):
-        return f"≥ {figure(low if math.isfinite(low) else value, unit)}"
-    return bounded(value, low, high, unit)
+def _filter(inner: Any, href: str, chosen: bool) -> dcc.Link:
+    return dcc.Link(inner, href=href, className="filter" + (" chosen" if chosen else ""))
+
+
+def _choice(name: str, known: Sequence[str], chosen: str, asked: Asked) -> list[Any]:
+    """One link a build or pack; a second press takes it off again."""
+    if len(known) < 2:
+        return []
+    links = [_filter(each, asked.address(**{name: "" if each == chosen else each}), each == chosen) for each in known]
+    label = {"build": "Build", "pack": "Pack"}[name]
+    return [html.Nav([html.Span(label, className="label"), *links], className="choice", **spoken(label))]
+
+
+def _find(asked: Asked) -> html.Form:
+    """A form of the browser's own: it works without a script, and its answer has an address."""
+    held = {"verdict": asked.verdict, "build": asked.build, "pack": asked.pack, "sort": asked.sort,
+            "down": "1" if asked.down else ""}  # fmt: skip
+    hidden = [dcc.Input(type="hidden", name=name, value=value) for name, value in held.items() if value]
+    field = dcc.Input(type="search", name="find", value=asked.find, placeholder="Opponent, event, cause", **_FIND_ID)
+    return html.Form(
+        [html.Label("Find", htmlFor="find", className="unseen"), field, html.Button("Find", type="submit"), *hidden],
+        action="/",
+        method="GET",
+        className="find",
+    )
+
+
+_FIND_ID: dict[str, Any] = {"id": "find", "debounce": True}
+
+
+def _narrow_sort(asked: Asked) -> html.Details:
+    """On a phone the heads are gone: the same links in a list that opens."""
+    word = next((word for key, word, _ in HEADS if key == asked.sort and key), "")
+    told = f"Sorted by {word.lower()}{', downwards' if asked.down else ''}" if word else "Sorted by match"
+    links = [dcc.Link(word, href=asked.sorted_by(key), className="filter") for key, word, _ in HEADS if key]
+    return html.Details([html.Summary(told), html.Div(links, className="choice")], className="narrow-only sorting")
+
+
+def _none(asked: Asked) -> html.P:
+    what = "No match fits." if asked.any else "No match yet."
+    return html.P([what, " ", dcc.Link("Show all", href=Asked().address())])
+
+
+def picked_bar() -> html.Div:
+    """Filled by assets/season.js once two rows are chosen."""
+    attributes: dict[str, Any] = {"data-picked": "", "hidden": True}
+    return html.Div(
+        [html.Span("", className="names", role="status"), html.A("Compare them", href="/compare", className="go")],
+        className="store picked",
+        **attributes,
+    )
+
+
+# Nothing, or not all
 
 
 def _empty(source: Source) -> html.Section:

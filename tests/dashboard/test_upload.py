@@ -316,6 +316,7 @@ def test_a_log_without_a_clock_asks_for_its_rate(browser: Browser, root: Path) -
     assert "How many samples a second" in browser.page()["html"]
     wrong = browser.post("again", **{f"{file}.rate": "many"})
     assert "this is no number" in wrong["html"]
+    browser.page()
     browser.post("store", **{f"{file}.rate": "50"}, new_id="m07")
     assert browser.page()["go"].startswith("/match/")
     time_s = Season(root).log("m07")[0].to_pandas().index.to_numpy()
