@@ -20,6 +20,7 @@ from analysis.ratings import OutsideValidity, weakest_limit
 from analysis.separate import trees_of
 from analysis.settings import DEFAULTS, Settings
 from analysis.signal import Measured
+from analysis.terminal_check import stated_rows
 from analysis.wire_heat import wire_heat
 from analysis.wire_run import run_of_wire
 from analysis.wiring import Run, Tree, tree
@@ -73,6 +74,7 @@ def check_build(build: Build, pack: Pack | None, settings: Settings = DEFAULTS) 
         rows += _fuse_rows(build, pack, wiring, run, settings)
         rows.append(_wire_row(build, run, demand[run.id], settings))
         rows += _contact_rows(build, run, demand[run.id], settings)
+        rows += stated_rows(build, run, settings)
     rows += _supply_rows(build, pack, settings)
     rows += _sag_rows(build, pack, wiring, demand, settings)
     rows += _mass_rows(build, wiring)

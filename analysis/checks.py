@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from analysis import dropouts, estimates, pack_check, sag, spikes, thermal
+from analysis import dropouts, estimates, motor_check, pack_check, sag, spikes, terminal_check
 from analysis.match_data import MatchData
 from analysis.outcome import Outcome, joined
 from analysis.separate import checked_apart, separate
@@ -17,6 +17,7 @@ class Check:
 
     names: tuple[str, ...]
     run: Callable[[MatchData], Outcome]
+    measured: bool = False  # on what the log itself measured: no replay of a change moves it
 
 
 CHECKS: tuple[Check, ...] = (
@@ -36,7 +37,11 @@ CHECKS: tuple[Check, ...] = (
         ),
         sag.check,
     ),
-    Check(("wire_temperature", "contact_temperature", "controller_temperature", "motor_temperature"), thermal.check),
+    Check(
+        ("wire_temperature", "contact_temperature", "controller_temperature", "motor_temperature"),
+        motor_check.temperatures,
+    ),
+    Check(("contact_drop",), terminal_check.check, measured=True),
     Check(("link",), dropouts.link_check),
     Check((), estimates.check),
 )
@@ -50,4 +55,4 @@ def run_checks(data: MatchData, *, estimates_too: bool = True) -> Outcome:
     trees = separate(data)
     if trees:
         return checked_apart(trees, lambda one: run_checks(one, estimates_too=estimates_too))
-    return joined(check.run(data) for check in CHECKS if check.names or estimates_too)
+    return joined(check.run(data) for check in CHECKS if estimates_too or (check.names and not check.measured))

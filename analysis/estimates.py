@@ -12,6 +12,7 @@ from analysis.findings import Estimate
 from analysis.match_data import MatchData
 from analysis.metrics_pack import standard_load_A
 from analysis.metrics_robot import harness_figures
+from analysis.motor_check import limit_of
 from analysis.motors import winding_estimate
 from analysis.outcome import Outcome, Row, joined
 from analysis.pack_check import capacity_Ah, pack_fit
@@ -127,7 +128,7 @@ def _heat(data: MatchData) -> list[Row]:
         if driver is None:
             continue
         if data.get(f"{motor.id}_temp_degC") is not None:
-            rows += _forecasts(data, motor.id, driver, motor.limit_degC, "motor")
+            rows += _forecasts(data, motor.id, driver, limit_of(motor), "motor")
         else:
             rows += _winding(data, motor, driver)
     return rows

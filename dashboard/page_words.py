@@ -23,6 +23,7 @@ CHECK_NAMES = {
     "burst_current": "current, burst",
     "contact_current": "current, 60 s",
     "contact_temperature": "temperature",
+    "contact_drop": "drop at 43 A",
     "wire_temperature": "temperature",
     "fuse_curve": "fuse curve",
     "pack_current": "current",

@@ -141,6 +141,7 @@ kv_rpm_per_V = "unknown"
 winding_mohm = "unknown"
 {poles}gear_ratio = "unknown"
 limit_degC = "unknown"
+# insulation_class = "F"  # as its plate shows it (IEC 60085): the limit where limit_degC is not known
 """
 
 

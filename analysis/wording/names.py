@@ -12,6 +12,7 @@ CHECK_WORDS = {
     "burst_current": "current in bursts",
     "contact_current": "current over 60 s",
     "contact_temperature": "temperature, estimated",
+    "contact_drop": "drop at the test current",
     "wire_temperature": "temperature, estimated",
     "fuse_curve": "use of its time to open",
     "pack_current": "current",
@@ -100,6 +101,7 @@ def number(value: float | None, unit_name: str = "") -> str:
         "A": 0 if abs(value) >= 20 else 1,
         "s": 1,
         "mohm": 1,
+        "mV": 1,
         "rpm": 0,
     }
     places = decimals.get(unit_name, 1 if abs(value) < 100 else 0)

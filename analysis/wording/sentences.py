@@ -89,6 +89,8 @@ def sentence(finding: Finding, build: Build | None = None) -> str:
         both = {"cold_pack", "ageing"} <= set(finding.could_be)
         reason = ": cold or ageing, this log cannot tell which" if both else f": {CAUSE_WORDS[finding.cause]}"
         return f"The pack had {value} at 1 s{each}; new it had {limit}{reason}."
+    if finding.check == "contact_drop":
+        return f"The {part} drops {value} {finding.evidence[0].split(':')[0]}; a sound terminal drops {limit} at most."
     if finding.check == "charge_at_start":
         return f"The pack rested at {value} before the match; full is {limit}."
     if finding.limit is not None:
