@@ -6,27 +6,15 @@ a keyboard and a screen reader alike.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from dashboard.adding_questions import labelled, minus, questions_html, select, text_input
 from dashboard.ink import esc
 from dashboard.inspect_page import SURE_WORDS, dialect_words, fault_lines, plain_figure, what_words
 from dashboard.marks import mark_svg
 from dashboard.page_words import unit_word
 from dashboard.upload import Draft, Incoming, megabytes
-from dashboard.upload_answers import (
-    CLOCK_UNITS,
-    ELSE,
-    LEAVE_OUT,
-    QUESTIONS_MOST,
-    UNITS,
-    Question,
-    asks_rate,
-    asks_time_unit,
-    channel_groups,
-    questions,
-    reading_name,
-)
 from ingest.builds import Build, Match
 from ingest.errors import AfterboutError
 
@@ -102,7 +90,13 @@ def _state(file: Incoming, parts: Mapping[str, str]) -> str:
     assert file.entry is not None
     assert file.asked is not None
     return "".join(
-        (_duplicates(file), _summary(file.entry), _columns(file.entry), _faults(file.entry), _questions(file, parts))
+        (
+            _duplicates(file),
+            _summary(file.entry),
+            _columns(file.entry),
+            _faults(file.entry),
+            questions_html(file, parts),
+        )
     )
 
 
@@ -149,10 +143,10 @@ def _row(column: Mapping[str, Any]) -> str:
     unit = unit_word(column["unit"] or "")
     tag = "span" if column["sure"] in ("certain", "likely") else "b"
     sure = f"<{tag}>{SURE_WORDS[column['sure']]}</{tag}>"
-    low, high = (esc(_minus(f"{plain_figure(column[end])} {unit}".strip())) for end in ("min", "max"))
+    low, high = (esc(minus(f"{plain_figure(column[end])} {unit}".strip())) for end in ("min", "max"))
     low_name, high_name = ('<span class="only-narrow">lowest </span>', '<span class="only-narrow">highest </span>')
     return (
-        f'<tr><td class="channel"><b>{esc(column["channel"])}</b></td><td class="from">{esc(column["source"])}</td>'
+        f'<tr><td class="named"><b>{esc(column["channel"])}</b></td><td class="from">{esc(column["source"])}</td>'
         f'<td class="r">{low_name}{low}</td><td class="r">{high_name}{high}</td><td class="sure">{sure}</td></tr>'
     )
 
@@ -167,101 +161,6 @@ def _faults(entry: Mapping[str, Any]) -> str:
     return f'<h3>Faults of the file</h3><ul class="faults">{"".join(told)}</ul>'
 
 
-def _minus(text: str) -> str:
-    return text.replace("-", "\u2212")
-
-
-# Questions
-
-
-def _questions(file: Incoming, parts: Mapping[str, str]) -> str:
-    assert file.asked is not None
-    asked, answers = questions(file.asked), file.answers
-    rows = []
-    if asks_rate(file.asked):
-        value = "" if answers.rate_Hz is None else f"{answers.rate_Hz:g}"
-        rows.append(
-            _asked("How many samples a second does it hold? Without that it has no time and most stays not checked.",
-                   _input(f"{file.token}.rate", value, "Samples a second", 'inputmode="decimal" placeholder="open"'))
-        )  # fmt: skip
-    if asks_time_unit(file.asked):
-        options = [("", "Leave it open"), *((unit, unit) for unit in CLOCK_UNITS)]
-        name = file.asked["clock"]["column"]
-        control = _select(f"{file.token}.time_unit", options, answers.time_unit or "", f"Unit of the clock {name}")
-        rows.append(_asked(f"Which unit is the clock “{name}” in? {file.asked['clock']['unit']} is a guess.", control))
-    rows += [_question(file, one, parts) for one in asked[:QUESTIONS_MOST]]
-    if not rows:
-        return ""
-    more = ""
-    if len(asked) > QUESTIONS_MOST:
-        left = len(asked) - QUESTIONS_MOST
-        more = f"<p>{left} more are open. Write a reading file: afterbout inspect FILE --save-reading NAME</p>"
-    word = "1 question" if len(rows) == 1 else f"{len(rows)} questions"
-    return (
-        f'<div class="questions"><h3>{word}</h3><p class="about">What is left open is stored as it is read now; '
-        "a guess is named wherever it is used.</p>"
-        f'{"".join(rows)}{more}{_keep(file)}<button class="step wide" name="do" value="again">'
-        f'Read it with these answers<span class="unseen">: {esc(file.name)}</span></button></div>'
-    )
-
-
-def _asked(text: str, control: str) -> str:
-    return f'<div class="asked"><p>{esc(text)}</p><div class="controls">{control}</div></div>'
-
-
-def _question(file: Incoming, asked: Question, parts: Mapping[str, str]) -> str:
-    key = f"{file.token}.{asked.at}"
-    said = file.answers.columns.get(asked.at)
-    offered = asked.choices()
-    chosen, other = "", dict[str, Any]()
-    if said is not None and said.get("ignore"):
-        chosen = LEAVE_OUT
-    elif said is not None:
-        chosen = f"{said['channel']}|{said.get('unit', '')}"
-        if chosen not in dict(offered) or (said.get("scale") and said["scale"] != asked.proposed.get("scale")):
-            chosen, other = ELSE, said
-    options = [("", "Leave it open"), *offered, (ELSE, "Something else"), (LEAVE_OUT, "Leave the column out")]
-    control = _select(key, options, chosen, "Answer", "data-else")
-    if asked.proposed.get("pole_pairs") or asked.quantity == "speed":
-        poles = "" if said is None or "pole_pairs" not in said else str(said["pole_pairs"])
-        control += _input(f"{key}.pole_pairs", poles, "Pole pairs of its motor", 'inputmode="numeric"')
-    groups = channel_groups(parts, asked.quantity)
-    channels = "".join(
-        f'<optgroup label="{esc(part.replace("_", " "))}">'
-        + "".join(_option(name, name, other.get("channel")) for name in names)
-        + "</optgroup>"
-        for part, names in groups
-    )
-    units = sorted({unit for several in UNITS.values() for unit in several})
-    listed = "".join(_option(unit, unit_word(unit) or "as written", other.get("unit", "")) for unit in ("", *units))
-    scale = f"{other['scale']:g}" if other.get("scale") is not None else ""
-    hidden = "" if chosen == ELSE else " hidden"
-    control += (
-        f'<div class="else"{hidden}><label>Channel<select name="{key}.channel"><option value="">Choose</option>'
-        f'{channels}</select></label><label>Unit in the file<select name="{key}.unit">{listed}</select></label>'
-        + _input(f"{key}.scale", scale, "Times", 'inputmode="decimal" placeholder="1"')
-        + "</div>"
-    )
-    text = asked.text
-    source = file.asked["columns"][asked.at] if file.asked is not None else {}
-    seen = source.get("source_min"), source.get("source_max")
-    if all(isinstance(value, int | float) for value in seen):
-        text += _minus(f" In the file: {plain_figure(seen[0])} to {plain_figure(seen[1])}.")
-    return _asked(text, control)
-
-
-def _keep(file: Incoming) -> str:
-    answers = file.answers
-    name = answers.name or reading_name(file.name)
-    checked = " checked" if answers.keep or not answers.any else ""
-    return (
-        f'<div class="keep"><label class="check"><input type="checkbox" name="{file.token}.keep" value="1"{checked}>'
-        "<span>Keep the answers for the next log of this kind, as</span></label>"
-        + _input(f"{file.token}.name", name, "Name of the reading", 'pattern="[a-z0-9][a-z0-9_\\-]{0,39}"')
-        + "</div>"
-    )
-
-
 # The match
 
 
@@ -269,26 +168,26 @@ def _match(intake: Intake, draft: Draft, build: Build | None) -> str:
     form, season = draft.form, intake.season
     entries = [e.match for e in intake.source.entries() if e.match is not None]
     there = [("", "A new match"), *((m.id, _match_words(m)) for m in reversed(entries))]
-    fields = [_labelled("Which match", _select("match", there, form.get("match", ""), "", "data-again"))]
+    fields = [labelled("Which match", select("match", there, form.get("match", ""), "", "data-again"))]
     match = intake.match(draft)
     if match is None:
         fields += [
-            _input("new_id", form.get("new_id", ""), "Its id", 'required pattern="[a-z0-9][a-z0-9_]{0,39}"'),
-            _input("opponent", form.get("opponent", ""), "Opponent"),
-            _input("event", form.get("event", ""), "Event"),
-            _input("start", form.get("start", ""), "Fought", 'type="datetime-local"'),
-            _input("result", form.get("result", ""), "Result"),
-            _input("minutes_to_next", form.get("minutes_to_next", ""), "Minutes to the next match",
+            text_input("new_id", form.get("new_id", ""), "Its id", 'required pattern="[a-z0-9][a-z0-9_]{0,39}"'),
+            text_input("opponent", form.get("opponent", ""), "Opponent"),
+            text_input("event", form.get("event", ""), "Event"),
+            text_input("start", form.get("start", ""), "Fought", 'type="datetime-local"'),
+            text_input("result", form.get("result", ""), "Result"),
+            text_input("minutes_to_next", form.get("minutes_to_next", ""), "Minutes to the next match",
                    'inputmode="numeric"'),
         ]  # fmt: skip
     if match is None or not match.build:
         builds = [("", "Not stated"), *((name, name) for name in season.ids("builds"))]
-        fields.append(_labelled("Build", _select("build", builds, form.get("build", ""), "", "data-again")))
+        fields.append(labelled("Build", select("build", builds, form.get("build", ""), "", "data-again")))
     if match is None or not match.fitted_packs:
         slots = [slot.id for slot in build.packs] if build is not None and len(build.packs) > 1 else []
         packs = [("", "Not stated"), *((name, name) for name in season.ids("packs"))]
         for name, word in [(f"pack.{slot}", slot.replace("_", " ")) for slot in slots] or [("pack", "Pack fitted")]:
-            fields.append(_labelled(word, _select(name, packs, form.get(name, ""), "")))
+            fields.append(labelled(word, select(name, packs, form.get(name, ""), "")))
     about = "What is not stated is not checked."
     if match is not None:
         stated = [f"build {match.build}"] if match.build else []
@@ -326,28 +225,3 @@ def _end(draft: Draft) -> str:
 
 def _cancel() -> str:
     return '<button class="plain" name="do" value="cancel" formnovalidate>Cancel: nothing is stored</button>'
-
-
-# Controls
-
-
-def _labelled(word: str, control: str) -> str:
-    return f"<label>{esc(word)}{control}</label>"
-
-
-def _input(name: str, value: str, word: str, more: str = "") -> str:
-    return _labelled(word, f'<input name="{esc(name)}" value="{esc(value)}" {more}>')
-
-
-def _option(value: str, word: str, chosen: object) -> str:
-    selected = " selected" if value == chosen else ""
-    return f'<option value="{esc(value)}"{selected}>{esc(word)}</option>'
-
-
-def _select(name: str, options: Sequence[tuple[str, str]], chosen: str, spoken: str, more: str = "") -> str:
-    label = f' aria-label="{esc(spoken)}"' if spoken else ""
-    return f'<select name="{esc(name)}"{label} {more}>{_all(options, chosen)}</select>'
-
-
-def _all(options: Iterable[tuple[str, str]], chosen: str) -> str:
-    return "".join(_option(value, word, chosen) for value, word in options)

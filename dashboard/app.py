@@ -173,6 +173,10 @@ def _route(app: Dash, source: Source) -> None:
         waiting = season_page.pending(source)
         return season_page.table(source, query(search)), not waiting
 
+    @app.callback(Output("season-trends", "children"), Input("again", "disabled"), prevent_initial_call=True)
+    def trends(reviewed: bool) -> Any:
+        return season_page.trends(source) if reviewed else no_update
+
 
 def visible(relayout: Any) -> tuple[float, float] | bool | None:
     """The time window a zoom chose; None for the whole; False where the event is no zoom."""

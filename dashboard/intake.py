@@ -7,15 +7,14 @@ from __future__ import annotations
 
 import contextlib
 import copy
-import datetime as dt
 import queue
 import re
 import threading
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import Any
 
+from dashboard.match_form import match_head, next_id, now_text
 from dashboard.reviewing import read_options
 from dashboard.source import Source
 from dashboard.upload import Draft, Incoming, Refused, Shelf
@@ -84,7 +83,7 @@ class Intake:
     def first_form(self) -> dict[str, str]:
         """What is proposed: the next id, the event and build of the last match, now."""
         last = next((e.match for e in reversed(self.source.entries()) if e.match is not None), None)
-        form = {"match": "", "new_id": next_id(self.season.ids("matches")), "start": _now()}
+        form = {"match": "", "new_id": next_id(self.season.ids("matches")), "start": now_text()}
         if last is not None:
             form |= {"event": last.event, "build": last.build or ""}
         builds = self.season.ids("builds")
@@ -235,7 +234,7 @@ class Intake:
         if not logs:
             raise UsageError("no file could be read", mend="Add a log file.")
         kept = self._readings_to_keep(draft)
-        match_id, head = self._head(draft)
+        match_id, head = match_head(self.season, draft.form, self.match(draft), self.build(draft))
         draft.doing = "Storing"
         draft.changed()
         own = {f.asked["sha256"]: f.reading for f in logs if f.asked is not None and f.reading is not None}
@@ -286,56 +285,6 @@ class Intake:
                     raise UsageError("a reading of this name is there already", column=file.name, found=name, mend=mend)
                 kept[name] = file.reading_text
         return kept
-
-    def _head(self, draft: Draft) -> tuple[str, dict[str, Any]]:
-        """The match's id and what is known of it. Raises UsageError."""
-        form, match = draft.form, self.match(draft)
-        if match is None and form.get("match"):
-            raise UsageError(f"match {form['match']} is gone", mend="Choose another, or a new one.")
-        match_id = match.id if match is not None else form.get("new_id", "").strip()
-        if match is None and match_id in self.season.ids("matches"):
-            raise UsageError(f"match {match_id} is there already", mend="Choose it in the list, or give another id.")
-        head: dict[str, Any] = {k: form[k].strip() for k in ("event", "opponent", "result") if form.get(k, "").strip()}
-        if match is not None:
-            head = {}
-        elif form.get("start", "").strip():
-            try:
-                head["start"] = dt.datetime.fromisoformat(form["start"])
-            except ValueError:
-                raise UsageError("the start is no time", found=form["start"], mend="Give date and time.") from None
-        if match is None and (text := form.get("minutes_to_next", "").strip()):
-            if not re.fullmatch(r"\d{1,4}", text):
-                raise UsageError("minutes to the next match: no number", found=text, mend="Give whole minutes.")
-            head["minutes_to_next"] = int(text)
-        build = self.build(draft)
-        if build is not None and not (match is not None and match.build):
-            head["build"] = build.id
-        if match is None or not match.fitted_packs:
-            head |= self._packs(form, build)
-        return match_id, head
-
-    def _packs(self, form: Mapping[str, str], build: Build | None) -> dict[str, Any]:
-        slots = [slot.id for slot in build.packs] if build is not None and len(build.packs) > 1 else []
-        if slots:
-            fitted = {slot: form[f"pack.{slot}"] for slot in slots if form.get(f"pack.{slot}")}
-            return {"packs": fitted} if fitted else {}
-        return {"pack": form["pack"]} if form.get("pack") else {}
-
-
-def next_id(known: list[str]) -> str:
-    """The id after the last one that ends in a number: m13 after m12; "m01" in an empty season."""
-    ends = [(found[1], found[2]) for name in known if (found := re.fullmatch(r"(.*?)(\d+)", name))]
-    if not ends:
-        return "m01" if "m01" not in known else "m02"
-    stem, digits = max(ends, key=lambda end: int(end[1]))
-    number = int(digits) + 1
-    while (made := f"{stem}{number:0{len(digits)}d}") in known:
-        number += 1
-    return made
-
-
-def _now() -> str:
-    return dt.datetime.now().astimezone().strftime("%Y-%m-%dT%H:%M")
 
 
 def _words(draft: Draft, text: str) -> str:

@@ -86,7 +86,7 @@ def _matches(rows: list[dict[str, Any]]) -> list[str]:
 def _packs(lives: list[dict[str, Any]], pairs: list[dict[str, Any]]) -> list[str]:
     out = ["", "Packs: resistance at 1 s, 80 % charge, brought to 25 °C"] if lives else []
     for life in lives:
-        out += _wrapped(f"  {life['pack']:<8} ", _life(life))
+        out += _wrapped(f"  {life['pack']:<8} ", life_words(life))
         weak = [c for c in life["cells"] if abs(c["last_pct"]) > 10]
         for cell in weak:
             side = "above" if cell["last_pct"] > 0 else "below"
@@ -102,7 +102,8 @@ def _packs(lives: list[dict[str, Any]], pairs: list[dict[str, Any]]) -> list[str
     return out
 
 
-def _life(life: dict[str, Any]) -> str:
+def life_words(life: dict[str, Any]) -> str:
+    """A pack's resistance, its trend and when it reaches its line; life: a PackLife as plain values."""
     uses = life["uses"]
     if not uses:
         return "no figure yet."
@@ -162,7 +163,7 @@ def _drifts(rows: list[dict[str, Any]]) -> list[str]:
         return []
     out = ["", "The robot itself"]
     for row in told:
-        out += _wrapped("  ", _drift(row))
+        out += _wrapped("  ", drift_words(row))
     if quiet:
         names = "; ".join(title(row["metric"], row["part"], row["words"]) for row in quiet)
         out += _wrapped("  ", f"No change shown: {names}.")
@@ -171,7 +172,8 @@ def _drifts(rows: list[dict[str, Any]]) -> list[str]:
     return out
 
 
-def _drift(row: dict[str, Any]) -> str:
+def drift_words(row: dict[str, Any]) -> str:
+    """What the robot itself changed; row: a Drift as plain values."""
     name = title(row["metric"], row["part"], row["words"])
     before, after = figure(row["before"], row["unit"]), figure(row["after"], row["unit"])
     if row["verdict"] == "changed":

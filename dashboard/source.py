@@ -66,6 +66,10 @@ class Source:
         """Every match that can be read, in order."""
         return list(self._listed()[1])
 
+    def state(self) -> object:
+        """The same object as long as no description file has changed."""
+        return self._listed()[0]
+
     def problems(self) -> tuple[AfterboutError, ...]:
         """Description files that could not be read."""
         found = self._listed()[0]

@@ -7,12 +7,18 @@ from typing import Any
 
 from dash import dcc, html
 
+from dashboard.ink import glue
+from dashboard.pack_picture import Panel, packs_svg
 from dashboard.page_words import VERDICT_ORDER, VERDICT_WORDS
 from dashboard.pages.add import drop_field
-from dashboard.pages.parts import mark, message, picture, spoken, title_block
+from dashboard.pages.parts import mark, message, picture, section, spoken, title_block
 from dashboard.season_html import HEADS, table_html
 from dashboard.season_table import Asked, Line, filtered, shown
+from dashboard.season_trends import trends_of
 from dashboard.source import Entry, Source
+from ingest.errors import AfterboutError
+
+ACROSS = 3  # panels beside each other
 
 
 def layout(source: Source, asked: Mapping[str, str] = {}) -> html.Div:
@@ -27,6 +33,7 @@ def layout(source: Source, asked: Mapping[str, str] = {}) -> html.Div:
             _title(source, entries),
             html.Div(table(source, asked), id="season-rows"),
             picked_bar(),
+            html.Div(id="season-trends"),
             *([drop_field()] if source.season is not None else []),
             waiting,
             _problems(source),
@@ -47,6 +54,40 @@ def table(source: Source, asked: Mapping[str, str] = {}) -> list[Any]:
 
 def pending(source: Source) -> bool:
     return any(summary is None for _, summary in source.lines())
+
+
+def trends(source: Source) -> list[Any]:
+    """Below the table, once every match is reviewed: packs, builds, what drifted."""
+    try:
+        found = trends_of(source)
+    except (AfterboutError, OSError) as error:
+        return [html.P(f"Trends cannot be shown: {error}")]
+    if not found.any:
+        return []
+    out: list[Any] = []
+    for head, about, panels, told in (
+        ("Pack resistance", "At 1 s, each match of a pack; bars are the interval.", found.packs, found.of_packs),
+        ("Hottest wire", "Each match of a build, in air of 25 °C.", found.builds, ()),
+        ("The robot itself", "What changed over the season.", (), found.of_robot),
+    ):
+        drawn = [
+            piece
+            for at in range(0, len(panels), ACROSS)
+            for piece in _pictures(panels[at : at + ACROSS], f"{head}{at}")
+        ]
+        words = html.Ul([html.Li(glue(text.replace(" -> ", " to "))) for text in told], className="reasons")
+        if panels or told:
+            out.append(section(head, about, [*drawn, words]))
+    return out
+
+
+def _pictures(panels: Sequence[Panel], uid: str) -> list[Any]:
+    """Side by side on a wide page, under each other on a phone."""
+    mark_of = uid.replace(" ", "-")
+    each = 1032 / ACROSS
+    wide = packs_svg({"": panels}, theme="page", width=each * len(panels) - 24, uid=f"-{mark_of}")
+    narrow = packs_svg({"": panels}, theme="page", width=342, uid=f"-{mark_of}-n")
+    return [picture(wide or "", "wide-only"), picture(narrow or "", "narrow-only")]
 
 
 def _title(source: Source, entries: list[Entry]) -> html.Dl:

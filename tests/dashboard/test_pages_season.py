@@ -17,10 +17,13 @@ import pytest
 from dashboard.app import make_app
 from dashboard.descriptions import Descriptions
 from dashboard.pages import season as season_page
+from dashboard.reviewing import parts_of
 from dashboard.season_lines import FILE, Summary, read_lines, summarise, write_lines
 from dashboard.season_table import SORTS, Asked, csv_text, filtered, shown
+from dashboard.season_trends import HOTTEST, RESISTANCE, trends_of
 from dashboard.serving import LOOPBACK, guard
 from dashboard.source import Source
+from ingest.align import align
 from ingest.season import Season
 from tests.dashboard.browser import Seen, chromium, served, until
 from tests.dashboard.made_up import MadeUpSource, bench_m06, review_m06, unknown_review
@@ -169,6 +172,25 @@ def test_a_pack_that_is_gone_takes_its_matches_out_of_the_table(many: Path, tmp_
     (root / "packs" / "p1.toml").unlink()
     assert {entry.match.pack for entry, _ in source.lines() if entry.match} == {"p2", "p3"}
     assert len(source.problems()) == 167
+
+
+def test_trends_show_the_metrics_of_the_season_run(root: Path) -> None:
+    season = Season(root)
+    season.add(sorted((root / "raw" / "m06").iterdir()), "m06", options=parts_of(season.build("b")), align=align)
+    source = Source(root)
+    found = trends_of(source)
+    row = next(iter(source.season_run().rows()))
+    for panels, name, metric in ((found.packs, "Pack p1", RESISTANCE), (found.builds, "Build b", HOTTEST)):
+        measured = row.metric(metric)
+        assert measured is not None
+        dots = {panel.name: [dot.value for dot in panel.dots] for panel in panels}
+        assert dots == {name: [measured.value]}
+    assert len(found.of_packs) == 1
+    assert trends_of(source) is found
+    text = rendered(season_page.trends(source))
+    assert "Pack resistance" in text
+    assert "Hottest wire" in text
+    assert season_page.trends(MadeUpSource()) == []
 
 
 # In Chromium

@@ -17,7 +17,7 @@ from flask.testing import FlaskClient
 
 from dashboard import upload
 from dashboard.app import make_app
-from dashboard.intake import next_id
+from dashboard.match_form import next_id
 from dashboard.serving import LOOPBACK, MAX_CONTENT_BYTES, Passphrase, guard
 from dashboard.source import Source
 from dashboard.upload import PIECE_BYTES, Refused, Shelf, safe_name
