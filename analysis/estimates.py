@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from analysis.bench import bench_resistance
 from analysis.binned import bin_signal
 from analysis.findings import Estimate
 from analysis.match_data import MatchData
@@ -18,7 +19,6 @@ from analysis.outcome import Outcome, Row, joined
 from analysis.pack_check import capacity_Ah, pack_fit
 from analysis.pack_model import (
     PackFit,
-    iec_61960_dc_resistance,
     pack_temperature_rise_K,
     resistance_change,
     voltage_at_standard_load,
@@ -31,8 +31,6 @@ from ingest.builds import Controller, Motor
 
 FULL_MATCH_S = 180.0  # the ruled length where the match file states none (common practice, no source)
 SIXTY_S = 60.0
-# A two-step discharge is a bench log: few levels of current, each held (our choice: a match has hundreds).
-BENCH_LEVELS = 6
 
 
 def check(data: MatchData) -> Outcome:
@@ -64,30 +62,10 @@ def _pack(data: MatchData) -> list[Row]:
             rise = pack_temperature_rise_K(fit, mass, data.window.start_s, data.window.end_s)
             if isinstance(rise, Measured):
                 rows.append(_row("pack_rise_K", "pack", rise, "K", "its own losses, nothing lost to the air: at most"))
-    bench = _bench_resistance(data)
+    bench = bench_resistance(data)
     if bench is not None:
         rows.append(_row("pack_resistance_dc_mohm", "pack", bench, "mohm", "two-step discharge of IEC 61960-3"))
     return rows
-
-
-def _bench_resistance(data: MatchData) -> Measured | None:
-    """The standard's d.c. resistance where the log is its two-step discharge and not a match."""
-    current, volts = data.get("pack_current_A"), data.get("pack_voltage_V")
-    if current is None or volts is None or not data.same_clock("pack_current_A", "pack_voltage_V"):
-        return None
-    good = current.good()
-    if len(good) < 20 or _levels(good) > BENCH_LEVELS:
-        return None
-    found = iec_61960_dc_resistance(good, volts.good())
-    return found if isinstance(found, Measured) else None
-
-
-def _levels(current: Signal) -> int:
-    """How many levels of current hold 98 % of the samples, in classes of a fiftieth of the largest."""
-    width = max(float(np.abs(current.x).max()) / 50.0, 4.0 * current.noise, 1e-6)
-    _, count = np.unique(np.round(current.x / width), return_counts=True)
-    share = np.cumsum(np.sort(count)[::-1]) / len(current)
-    return int(np.searchsorted(share, 0.98)) + 1
 
 
 def _harness(data: MatchData) -> list[Row]:

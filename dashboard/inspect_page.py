@@ -9,6 +9,8 @@ import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
+from dashboard.inspect_bench import bench_words
+
 WIDTH: Final = 100
 SURE_WORDS: Final = {
     "certain": "certain",
@@ -77,6 +79,8 @@ def _file(entry: Mapping[str, Any]) -> Iterator[str]:
         yield from _wrapped(dialect_words(entry["dialect"]), "  ")
     if entry["reading"]:
         yield from _wrapped(f"Read as the reading file {_shown(entry['reading'], 60)} says.", "  ")
+    if entry.get("bench"):
+        yield from _wrapped(bench_words(entry["bench"]), "  ")
     yield from _channels(entry)
     yield from _faults(entry["faults"])
     yield from _questions(entry)

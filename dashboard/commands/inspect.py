@@ -9,6 +9,7 @@ from dashboard.output import print_json, say, warn
 
 
 def run(args: argparse.Namespace) -> int:
+    from dashboard.inspect_bench import add_bench
     from dashboard.inspect_page import inspect_text
     from dashboard.progress import Progress
     from dashboard.reviewing import read_options
@@ -20,6 +21,7 @@ def run(args: argparse.Namespace) -> int:
     with Progress("inspecting") as show:
         show(0.0, args.files[0])
         document = inspect_files(args.files, options)
+        add_bench(document, options)
     if args.json:
         print_json(document)
     else:

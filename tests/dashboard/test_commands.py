@@ -112,6 +112,25 @@ def test_inspect_document_of_every_demo_file(demo: Demo, afterbout: Command) -> 
     schema("inspect").validate(ran.json)
     channels = {c["channel"] for entry in ran.json["files"] for c in entry["columns"]}
     assert {"pack_current_A", "weapon_speed_rpm", "left_drive_motor_current_A", "link_quality_pct"} <= channels
+    assert not any("bench" in entry for entry in ran.json["files"])
+
+
+def test_inspect_says_the_resistance_of_a_two_step_discharge(tmp_path: Path, afterbout: Command) -> None:
+    """R = (U1 - U2)/(I2 - I1) (IEC 61960-3): 24 mΩ by the volts and amperes written here. A match has no such steps."""
+    rows = []
+    for k in range(320):
+        t = k / 20
+        amps = 0.0 if t < 3 else 0.66 if t < 13 else 3.3 if t < 14.2 else 0.0
+        rows.append(f"{t:.2f},{25.0 - 0.024 * amps:.4f},{amps:.2f}")
+    file = tmp_path / "bench.csv"
+    file.write_text("time_s,pack_voltage_V,pack_current_A\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    ran = afterbout("inspect", file, "--json")
+    assert ran.code == 0, ran.err
+    schema("inspect").validate(ran.json)
+    bench = ran.json["files"][0]["bench"]
+    assert bench["value"] == pytest.approx(24.0, rel=0.01) and bench["low"] <= 24.0 <= bench["high"]
+    page = afterbout("inspect", file)
+    assert "24.0" in page.out and "IEC 61960-3" in page.out
 
 
 def test_a_saved_reading_is_found_and_used(demo: Demo, tmp_path: Path, afterbout: Command) -> None:
