@@ -149,6 +149,8 @@ def channel_signals(placed: PlacedLog, build: Build | None) -> tuple[list[Signal
             valid = np.isfinite(x) if column.null_count else np.ones(len(x), dtype=bool)
             if column.null_count:
                 x = np.where(valid, x, 0.0)
+            valid, impossible = _possible(name, t_s, x, valid)
+            notes += impossible
             if not valid.any():
                 continue
             sensor = _sensor(build, name)
@@ -166,6 +168,23 @@ def channel_signals(placed: PlacedLog, build: Build | None) -> tuple[list[Signal
                 )
             )
     return signals, notes
+
+
+def _possible(name: str, t_s: np.ndarray, x: np.ndarray, valid: np.ndarray) -> tuple[np.ndarray, list[QualityNote]]:
+    """Samples that no such channel can have are no values: a wrong unit, a spike of the logger (ingest/channels.py)."""
+    channel = parse_channel(name)
+    if channel is None:
+        return valid, []
+    low, high = channel.quantity.low, channel.quantity.high
+    beyond = valid & ((x < low) | (x > high))
+    count = int(np.count_nonzero(beyond))
+    if not count:
+        return valid, []
+    at = t_s[beyond]
+    worst = float(x[beyond][np.argmax(np.abs(x[beyond]))])
+    share = "all of its samples are" if count == int(np.count_nonzero(valid)) else f"{count} samples are"
+    note = f"{share} outside what {name} can be ({low:g} to {high:g}), up to {worst:.4g}: left out; is its unit right?"
+    return valid & ~beyond, [QualityNote("implausible", name, channel.part, float(at[0]), float(at[-1]), note)]
 
 
 def _sensor(build: Build | None, channel: str) -> tuple[str | None, float]:

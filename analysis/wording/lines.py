@@ -114,7 +114,7 @@ def three_lines(
 
 
 def _blind(quality: tuple[QualityNote, ...], not_checked: tuple[NotChecked, ...]) -> str:
-    for code in ("sensor_clipped", "undersampled", "clock_reset", "truncated", "logger_gap"):
+    for code in ("sensor_clipped", "implausible", "undersampled", "clock_reset", "truncated", "logger_gap"):
         for note in quality:
             if note.code == code and code == "sensor_clipped":
                 return f"The sensor of {channel_words(note.channel)} stops at its top: {note.note}."
