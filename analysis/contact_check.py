@@ -166,6 +166,7 @@ def contact_rows(
     at_least: bool,
     note: str = AS_STATED,
 ) -> list[Row]:
+    """The peak of a contact in °C as an estimate, and held against its limit; at_least: the load is a lower bound."""
     assert data.build is not None
     default = default_limit()
     limit = stated_degC if stated_degC is not None else default.value

@@ -59,6 +59,7 @@ def _merged(found: list[tuple[float, float]], join_s: float) -> list[tuple[float
 
 
 def rail_signal(data: MatchData) -> Signal | None:
+    """The rail of the receiver inside the match, V; None where it was not logged."""
     for name in data.signals:
         if name.endswith("_rail_voltage_V") or name == "receiver_voltage_V":
             return data.inside(name)

@@ -34,6 +34,7 @@ SIXTY_S = 60.0
 
 
 def check(data: MatchData) -> Outcome:
+    """All the figures that no rating is held against; without a build only those of the pack."""
     outcomes = [Outcome(tuple(_pack(data)))]
     if data.build is not None:
         outcomes += [Outcome(tuple(_harness(data))), Outcome(tuple(_heat(data)))]

@@ -18,6 +18,7 @@ LEAST_STRETCHES = 3  # our choice: fewer tell more of one hit than of the motor
 
 
 def rows(drive: Drive) -> list[Row]:
+    """Metrics of one drive: spin-up (s, J) and no-load current (A); what is missing says why."""
     found: list[Row] = []
     mend = f"log speed and current of {drive.id} at 20 Hz or more"
     if drive.speed_rpm is None or drive.usual_rpm <= 0:

@@ -26,6 +26,7 @@ FROM_REVIEW = ("pack_minimum_V", "cell_minimum_V", "pack_peak_A", "charge_used_A
 
 
 def rows(data: MatchData, review: Review) -> list[Row]:
+    """Metrics of the pack: resistance in mΩ at matched charge and heat, sag in V, cells; what is missing says why."""
     found: list[Row] = list(_from_review(review))
     fit = pack_fit(data)
     found += _context(data, fit if isinstance(fit, PackFit) else None)

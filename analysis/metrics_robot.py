@@ -31,6 +31,7 @@ MOST_HARNESS_REL = 0.5  # our choice: wider than half of itself it tells nothing
 
 
 def rows(data: MatchData, review: Review) -> list[Row]:
+    """Metrics of the whole robot over the match: r.m.s. in A, times in s, rises in K, harness in mΩ, the link."""
     window = data.window
     if window is None:
         return [Absent("active_s", "", "no match window was found", "log a current")]

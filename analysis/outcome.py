@@ -26,6 +26,7 @@ class Outcome:
 
 
 def joined(outcomes: Iterable[Outcome]) -> Outcome:
+    """The rows of several checks in order, and all their curves."""
     rows: list[Row] = []
     curves: dict[str, Any] = {}
     for outcome in outcomes:
@@ -147,4 +148,5 @@ def not_stated(check: str, part: str, key: str, where: str) -> NotChecked:
 
 
 def not_logged(check: str, part: str, channel: str) -> NotChecked:
+    """A check without its channel, and the mend: log it next time."""
     return NotChecked(check, part, f"{channel} was not logged", f"log {channel} next time")

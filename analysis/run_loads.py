@@ -61,5 +61,6 @@ def complete(current: RunCurrent | NoCurrent) -> bool:
 
 
 def signal_of(current: RunCurrent | NoCurrent) -> Signal:
+    """The current of a run that has one, A."""
     assert isinstance(current, RunCurrent)
     return current.signal

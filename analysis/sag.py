@@ -61,6 +61,7 @@ def _has_gaps(signal: Signal) -> bool:
 
 
 def highest(signal: Signal) -> tuple[Measured, float]:
+    """(the highest sample with its interval, in the signal's unit; its time in s). What is unseen widens it upward."""
     at = int(np.argmax(signal.x))
     value = float(signal.x[at])
     share = max(unseen_share(signal), GAP_SHARE if _has_gaps(signal) else 0.0)
@@ -278,6 +279,7 @@ def rail_checks(data: MatchData) -> Outcome:
 
 
 def check(data: MatchData) -> Outcome:
+    """Every check on a voltage: pack and cells, controllers, the rail."""
     outcomes = [pack_checks(data)]
     if data.build is not None:
         outcomes += [controller_checks(data), rail_checks(data)]

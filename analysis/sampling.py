@@ -36,6 +36,7 @@ def unseen_share(signal: Signal) -> float:
 
 
 def too_slow(check: str, part: str, signal: Signal, need_Hz: float) -> NotChecked:
+    """A check whose signal is too slow for it; need_Hz: what would do."""
     rate = 1.0 / signal.period_s if signal.period_s > 0 else 0.0
     return NotChecked(
         check,

@@ -44,6 +44,7 @@ def at_times(signal: Signal, t_s: Floats) -> tuple[Floats, Bools]:
 
 
 def mean_between(signal: Signal | None, start_s: float, end_s: float) -> float | None:
+    """Mean of the valid samples in start_s ≤ t ≤ end_s, in the unit of the signal; None where there are none."""
     if signal is None:
         return None
     cut = signal.between(start_s, end_s).good()
@@ -51,6 +52,7 @@ def mean_between(signal: Signal | None, start_s: float, end_s: float) -> float |
 
 
 def min_between(signal: Signal | None, start_s: float, end_s: float) -> float | None:
+    """Least of the valid samples in start_s ≤ t ≤ end_s, in the unit of the signal; None where there are none."""
     if signal is None:
         return None
     cut = signal.between(start_s, end_s).good()
@@ -58,6 +60,7 @@ def min_between(signal: Signal | None, start_s: float, end_s: float) -> float | 
 
 
 def max_between(signal: Signal | None, start_s: float, end_s: float) -> float | None:
+    """Greatest of the valid samples in start_s ≤ t ≤ end_s, in the unit of the signal; None where there are none."""
     if signal is None:
         return None
     cut = signal.between(start_s, end_s).good()

@@ -20,6 +20,7 @@ from ingest.builds import Controller, Fuse
 
 
 def check(data: MatchData) -> Outcome:
+    """Every check on a current: pack, controllers, contacts, fuses, the rail."""
     outcomes = [pack_current(data)]
     if data.build is not None:
         wiring = tree(data.build)

@@ -90,6 +90,7 @@ def cells_of(s: Signal) -> Cells | NotFitted:
 
 
 def peaks_of(x: Floats) -> Floats:
+    """Greatest of each block of BLOCK samples: x (n,) to (n / BLOCK, rounded up)."""
     return np.asarray(np.maximum.reduceat(x, np.arange(0, x.shape[0], BLOCK)))
 
 

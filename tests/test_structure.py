@@ -122,3 +122,13 @@ def test_code_names_no_machine_paths() -> None:
         if re.search(r"/home/\w+/|/root/|/Users/\w+/", text):
             found.append(str(path.relative_to(ROOT)))
     assert found == []
+
+
+def test_every_public_function_of_the_analysis_says_what_it_gives() -> None:
+    missing = {
+        f"{path.relative_to(ROOT / 'analysis')}:{node.name}"
+        for path in sorted((ROOT / "analysis").rglob("*.py"))
+        for node in ast.parse(path.read_text(encoding="utf-8")).body
+        if isinstance(node, ast.FunctionDef) and not node.name.startswith("_") and not ast.get_docstring(node)
+    }
+    assert missing <= {"thermal.py:check"}

@@ -86,6 +86,7 @@ def fuse_allowed(build: Build, data: MatchData, wiring: Tree, run_id: str, fuse_
 
 
 def regulator_changes(data: MatchData, f: Finding) -> list[Candidate]:
+    """Another supply, or one load less, for a finding's regulator; not proved: the log does not part its loads."""
     assert data.build is not None
     names = [r.id for r in data.build.regulators if r.id in (f.part, *f.could_be) or r.supplies == f.part]
     if not names:

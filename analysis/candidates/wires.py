@@ -35,10 +35,12 @@ def joint_changes(data: MatchData, wiring: Tree, serious: list[Finding]) -> list
 
 
 def of_a_joint(data: MatchData, f: Finding) -> bool:
+    """Whether the voltage taps saw a bad joint in the run or contact of this finding."""
     return any(f.part in step.runs or f.part in step.candidates for step in joints(data).steps)
 
 
 def opened(wiring: Tree, f: Finding) -> list[Candidate]:
+    """Remaking what may have opened; not proved: the log ends where it did."""
     runs = tuple(run for run in wiring.runs if run in f.could_be or run == f.part)
     if not runs:
         return []

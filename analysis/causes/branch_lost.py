@@ -41,6 +41,7 @@ def _lost_branches(data: MatchData) -> list[Opening]:
 
 
 def detect(data: MatchData) -> list[Finding]:
+    """Branches that lost their current while the rest went on: for good, or for moments."""
     if data.build is None or data.window is None:
         return []
     wiring = tree(data.build)

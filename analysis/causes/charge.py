@@ -27,6 +27,7 @@ CURVES = ("lithium-polymer", "lithium-polymer-hv")
 
 
 def detect(data: MatchData) -> list[Finding]:
+    """A pack that was not full at the start, and one that was empty at the end."""
     return [f for f in (not_full(data), pack_empty(data)) if f is not None]
 
 

@@ -104,6 +104,7 @@ def regeneration_trips(data: MatchData, drive: Drive) -> list[Happening]:
 
 
 def findings(drive: Drive, cut: list[Happening], tripped: list[Happening]) -> list[Finding]:
+    """A controller's own low-voltage cutoff and its trips from too much voltage, each with all its moments."""
     found = []
     if cut:
         sure = (

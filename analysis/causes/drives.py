@@ -248,4 +248,5 @@ def as_finding(
 
 
 def with_detail(happening: Happening, more: str) -> Happening:
+    """The same moment with one more detail in words."""
     return replace(happening, detail=f"{happening.detail}; {more}" if more else happening.detail)

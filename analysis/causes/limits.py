@@ -102,6 +102,7 @@ def _unstated(drive: Drive) -> list[Happening]:
 
 
 def findings(drive: Drive, thermal: list[Happening], current: list[Happening]) -> list[Finding]:
+    """A controller's thermal limit and its current limit at work, each with all its moments."""
     found = []
     if thermal:
         channel = drive.raw["temp"].channel

@@ -216,6 +216,7 @@ def brush_noise(found: list[Drive]) -> list[tuple[Drive, Happening, bool]]:
 
 
 def brush_finding(drive: Drive, happening: Happening, compared: bool) -> Finding:
+    """Ragged current of brushes in per cent of the mean; likely where another drive was there to compare with."""
     sure = "likely" if compared else "possible"
     return as_finding("motor_fault", [happening], "fault", sure, drive.current.channel, "pct")
 

@@ -23,6 +23,7 @@ BLOCKS = 10
 
 
 def detect(data: MatchData) -> list[Finding]:
+    """Everything that speaks against the pack itself: charge, a weak cell, a resistance above the one when new."""
     found: list[Finding] = charge.detect(data)
     weak = weak_cell(data) or weak_by_lowest(data)
     if weak is not None:

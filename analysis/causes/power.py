@@ -24,6 +24,7 @@ DEAD_NOTES = ("logger_gap", "sensor_clipped", "frozen_values")
 
 
 def detect(data: MatchData, checked: Outcome) -> list[Finding]:
+    """Supply lost for good, contacts that bounced, branches that were lost, parts that restarted."""
     gone = power_gone(data)
     found = [gone] if gone is not None else []
     return [*found, *disconnect.bounces(data), *branch_lost.detect(data), *restarts.detect(data, checked)]

@@ -171,6 +171,7 @@ def failed_starts(drive: Drive) -> list[Happening]:
 
 
 def findings(drive: Drive, lost: list[Happening], failed: list[Happening]) -> list[Finding]:
+    """Lost synchronism and starts that failed, each with all its moments."""
     found = []
     if lost:
         channel = drive.raw["speed"].channel

@@ -192,6 +192,11 @@ def _moved(m: Measured, by: float) -> Measured:
 def find_step(
     t: Floats, i: Floats, x: Floats, y: Floats, on: Bools, weight: Floats, current_column: int
 ) -> Step | None:
+    """The one lasting step of resistance that explains the residual best, or None.
+
+    t (n,) s; i (n,) A; x (n, m) the model's columns, of which current_column is the current; y (n,) V; on and weight
+    (n,) the samples that take part. Score statistic of an added column i·(t >= at), weighed again with the step in it.
+    """
     n = t.shape[0]
     w = weight.copy()
     step: Step | None = None

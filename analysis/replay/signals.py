@@ -196,6 +196,8 @@ def _memo(data: MatchData, changes: Changes, c: Circuit, made: Solved, moved: Le
 
 
 def scaled_fit(fit: PackFit, pack: PackChange, t: Floats, pack_A: Floats) -> PackFit:
+    """The pack's fit with its resistance times `pack.resistance` and the replayed current: t (n,) s, pack_A (n,) A."""
+
     def scaled(m: Measured) -> Measured:
         k = pack.resistance
         return Measured(k * m.value, k * m.low, k * m.high, m.basis)

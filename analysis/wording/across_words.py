@@ -13,6 +13,7 @@ COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", 
 
 
 def count_word(n: int) -> str:
+    """A small number as a word, a larger one in digits."""
     return COUNTS[n] if n < len(COUNTS) else f"{n:,}"
 
 

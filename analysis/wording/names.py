@@ -88,6 +88,7 @@ VERDICT_WORDS = {
 
 
 def unit(name: str) -> str:
+    """A unit as a person writes it."""
     return UNIT_WORDS.get(name, name)
 
 
@@ -117,6 +118,7 @@ def name_of(part: str) -> str:
 
 
 def listed(parts: tuple[str, ...], word: str = "and") -> str:
+    """Parts as words with "and" (or another word) before the last."""
     names = [name_of(part) for part in parts]
     if len(names) <= 1:
         return names[0] if names else ""
@@ -124,6 +126,7 @@ def listed(parts: tuple[str, ...], word: str = "and") -> str:
 
 
 def capital(text: str) -> str:
+    """The text with its first letter large."""
     return text[:1].upper() + text[1:]
 
 
