@@ -31,14 +31,14 @@ _MODE = re.compile(r"[rwaxbt+]{1,4}")
 _WRITE_FLAGS = {"O_WRONLY", "O_RDWR", "O_CREAT", "O_APPEND", "O_TRUNC"}
 _WRITING_CALLS = {
     "write_text", "write_bytes", "touch", "symlink_to", "hardlink_to", "copyfile", "copy2", "copytree",
-    "NamedTemporaryFile", "TemporaryFile", "mkstemp", "savetxt", "savez", "savez_compressed", "tofile", "to_pickle",
+    "NamedTemporaryFile", "TemporaryFile", "mkstemp", "savetxt", "tofile", "to_pickle",
     "memmap", "OSFile", "output_stream",
 }  # fmt: skip
 _OUR_OWN = {"write_text", "write_bytes"}  # methods of Store, called as store.write_text(...)
 # Calls that take a place to write to: fine where that is memory.
 _TAKE_A_PLACE = {
     "write_table", "ParquetWriter", "write_csv", "write_dataset", "write_feather", "savefig", "to_csv", "to_parquet",
-    "to_excel", "write_html", "write_image",
+    "to_excel", "write_html", "write_image", "savez", "savez_compressed",
 }  # fmt: skip
 
 
