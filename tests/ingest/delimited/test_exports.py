@@ -10,10 +10,10 @@ import pytest
 from ingest.errors import UnreadableLog
 from ingest.formats import read_log
 from ingest.log import Log
-from tests.ingest.delimited import exports_odd
+from tests.ingest.delimited import exports_more, exports_odd
 from tests.ingest.delimited.exports import EXPORTS, Export, Meant
 
-MODULES = (exports_odd,)
+MODULES = (exports_odd, exports_more)
 MADE = [make() for make in EXPORTS]
 
 
@@ -45,8 +45,10 @@ def wrong_figures(log: Log, meant: Meant) -> str:
     return ""
 
 
+@pytest.mark.parametrize("block_bytes", [1 << 20, 301], ids=["one_block", "many_blocks"])
 @pytest.mark.parametrize("export", MADE, ids=[e.name for e in MADE])
-def test_export(export: Export, tmp_path: Path) -> None:
+def test_export(export: Export, block_bytes: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ingest.delimited.reader.SMALL_BLOCK_BYTES", block_bytes)
     path = tmp_path / export.file
     path.write_bytes(export.data)
     if export.refuse:
