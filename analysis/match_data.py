@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -130,7 +130,9 @@ def channel_signals(placed: PlacedLog, build: Build | None) -> tuple[list[Signal
     """Every channel of one log as a Signal on the match clock, and what its clock did."""
     signals: list[Signal] = []
     notes: list[QualityNote] = []
-    for stream in placed.log.streams:
+    for whole in placed.log.streams:
+        stream, left_over = _without_older(whole, placed)
+        notes += left_over
         t_s, recording, stream_notes = _stream_clock(stream, placed)
         notes += stream_notes
         if len(t_s) == 0:
@@ -168,6 +170,28 @@ def channel_signals(placed: PlacedLog, build: Build | None) -> tuple[list[Signal
                 )
             )
     return signals, notes
+
+
+def _without_older(stream: Stream, placed: PlacedLog) -> tuple[Stream, list[QualityNote]]:
+    """The stream without rows that are perhaps an older recording's: nothing is judged by what may be another match."""
+    clock = placed.log.provenance.clock
+    first = None if clock is None else clock.leftovers_from
+    if first is None or not stream.table.num_rows:
+        return stream, []
+    recording = stream.table.column("recording").to_numpy()
+    keep = int(np.searchsorted(recording, first))  # recordings follow one another
+    if keep == stream.table.num_rows:
+        return stream, []
+    t = stream.table.column("time_s").to_numpy()[: max(keep, 1)]
+    at = float(t[-1]) * (1 + placed.drift_ppm * 1e-6) + placed.offset_s
+    parsed = parse_channel(stream.channels[0]) if stream.channels else None
+    note = (
+        f"{stream.table.num_rows - keep} rows at the end of {placed.log.name} are perhaps left over from an older "
+        "recording: left out; if they belong to this match, cut the file there and add both parts"
+    )
+    return replace(stream, table=stream.table.slice(0, keep)), [
+        QualityNote("leftovers", None, parsed.part if parsed else "", at, at, note)
+    ]
 
 
 def _possible(name: str, t_s: np.ndarray, x: np.ndarray, valid: np.ndarray) -> tuple[np.ndarray, list[QualityNote]]:

@@ -61,7 +61,10 @@ class Column:
 
 @dataclass(frozen=True)
 class Clock:
-    """The file's clock. duration_s is last − first, added over recordings; None where the unit is unknown."""
+    """The file's clock. duration_s is last − first, added over recordings; None where the unit is unknown.
+
+    leftovers_from: the first recording that is perhaps an older one, left over behind the end of this one; None: none.
+    """
 
     column: str | None
     unit: str
@@ -73,6 +76,7 @@ class Clock:
     gaps: tuple[tuple[float, float], ...] = ()
     wall_start: str | None = None
     origin: str = ""
+    leftovers_from: int | None = None
 
 
 @dataclass(frozen=True)

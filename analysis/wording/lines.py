@@ -113,8 +113,13 @@ def three_lines(
     return f"Nothing past its rating. {margin}".strip(), second, act
 
 
+BLIND = (
+    "sensor_clipped", "implausible", "undersampled", "clock_reset", "leftovers", "truncated", "logger_gap",
+)  # fmt: skip
+
+
 def _blind(quality: tuple[QualityNote, ...], not_checked: tuple[NotChecked, ...]) -> str:
-    for code in ("sensor_clipped", "implausible", "undersampled", "clock_reset", "truncated", "logger_gap"):
+    for code in BLIND:
         for note in quality:
             if note.code == code and code == "sensor_clipped":
                 return f"The sensor of {channel_words(note.channel)} stops at its top: {note.note}."

@@ -43,6 +43,7 @@ class ClockRun:
     gaps: list[tuple[float, float]] = field(default_factory=list)
     gap_lines: list[int] = field(default_factory=list)
     gap_reasons: list[str] = field(default_factory=list)
+    leftovers_from: int | None = None  # the first recording that is perhaps an older one
     leftovers: list[tuple[int, str]] = field(default_factory=list)  # line where rows of another recording begin, why
     gap_total: float = 0.0
     gap_count: int = 0
@@ -173,6 +174,8 @@ class ClockRun:
                 if seam.split:
                     self.leftovers.append((int(lines[i]), seam.reason))
                     self._restart(last, everything[i].item(), None)
+                    if self.leftovers_from is None:
+                        self.leftovers_from = self.recording
                     high = None
                 else:
                     self._gap(last, value, int(lines[i]), seam.reason)

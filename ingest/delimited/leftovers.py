@@ -3,9 +3,9 @@
 A file of fixed size, or one written over an older and longer one, goes on with the old rows where the new ones end.
 Their clock may be later. Signs of that: half a line at the seam that is the end of a row, not its beginning; counters
 that run back, or ahead of what they can; a wall clock that goes back; every channel elsewhere than it ever was. Signs
-of a pause: a count of rows or a charge that simply goes on; dates. A recording that is split off loses its place on the
-match clock and no more, so a file with signs of both kinds is split and said to be doubtful. A leap with no sign at
-all is a pause: lost rows are common, and what they mean is judged from the gap.
+of a pause: a count of rows or a charge that simply goes on; dates. Rows that are split off are
+left out of every check and that is said, so a file with signs of both kinds is split: another match's rows would make
+false verdicts. A leap with no sign at all is a pause: lost rows are common, and the gap is judged for what it is.
 """
 
 from __future__ import annotations

@@ -82,6 +82,7 @@ def clock_of(sniffed: Sniffed, run: ClockRun | None, wall: WallCheck | None, row
         gaps=tuple(run.gaps[:MOST_LISTED]),
         wall_start=wall_start,
         origin=f"{first!r}",
+        leftovers_from=run.leftovers_from,
     )
 
 
