@@ -137,6 +137,9 @@ def channel_signals(placed: PlacedLog, build: Build | None) -> tuple[list[Signal
         notes += stream_notes
         if len(t_s) == 0:
             continue
+        if not np.isfinite(t_s).any():
+            notes.append(_no_clock(stream, placed))
+            continue
         rising = np.concatenate(([True], t_s[1:] > np.maximum.accumulate(t_s)[:-1]))
         if not rising.all():  # two samples on one stamp, or a stamp behind: the first is kept
             t_s = t_s[rising]
@@ -192,6 +195,12 @@ def _without_older(stream: Stream, placed: PlacedLog) -> tuple[Stream, list[Qual
     return replace(stream, table=stream.table.slice(0, keep)), [
         QualityNote("leftovers", None, parsed.part if parsed else "", at, at, note)
     ]
+
+
+def _no_clock(stream: Stream, placed: PlacedLog) -> QualityNote:
+    parsed = parse_channel(stream.channels[0]) if stream.channels else None
+    note = f"{placed.log.name} has no clock and no rate was given: left out; state it with --rate"
+    return QualityNote("clock_missing", None, parsed.part if parsed else "", 0.0, 0.0, note)
 
 
 def _possible(name: str, t_s: np.ndarray, x: np.ndarray, valid: np.ndarray) -> tuple[np.ndarray, list[QualityNote]]:

@@ -36,7 +36,16 @@ HOT_DEGC = 55.0  # our choice: above it a hand does not stay on metal
 # Time constants of what a sensor on it saw, in still air inside an open robot (our choice: from minutes for a
 # controller with its heat sink to a quarter of an hour for a motor).
 CONTROLLER_S, MOTOR_S, WIRE_S, CONTACT_S = 300.0, 900.0, 120.0, 60.0
-BLIND = ("sensor_clipped", "implausible", "undersampled", "clock_reset", "leftovers", "truncated", "logger_gap")
+BLIND = (
+    "sensor_clipped",
+    "implausible",
+    "undersampled",
+    "clock_missing",
+    "clock_reset",
+    "leftovers",
+    "truncated",
+    "logger_gap",
+)
 NOTED_TEMPERATURE = ("temp", "temperature")
 
 

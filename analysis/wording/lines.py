@@ -97,6 +97,13 @@ def three_lines(
         act = next((a.sentence for a in advice if a.proved and first.id in a.clears), "") or do(first)
         return first.sentence, why(first), act
     blind = _blind(quality, not_checked)
+    timeless = next((note for note in quality if note.code == "clock_missing"), None)
+    if facts.verdict == "unknown" and timeless is not None:
+        return (
+            "Nothing could be held against a rating.",
+            capital(timeless.note.partition(":")[0]) + ".",
+            "Say how many samples a second it holds: --rate HZ.",
+        )
     if facts.verdict == "unknown":
         return (
             "Nothing could be held against a rating.",
@@ -114,7 +121,8 @@ def three_lines(
 
 
 BLIND = (
-    "sensor_clipped", "implausible", "undersampled", "clock_reset", "leftovers", "truncated", "logger_gap",
+    "sensor_clipped", "implausible", "undersampled", "clock_missing", "clock_reset", "leftovers", "truncated",
+    "logger_gap",
 )  # fmt: skip
 
 

@@ -130,6 +130,11 @@ def test_no_time_column_is_said_and_not_invented(tmp_path: Path, afterbout: Call
     if entry["refused"] is None:
         assert entry["clock"] is None
         assert "clock_missing" in {fault["code"] for fault in entry["faults"]}
+    blind = afterbout("review", path, "--cells", "6", "--json")
+    assert "Traceback" not in blind.err
+    if blind.code == 0:
+        assert blind.json["match"]["verdict"] == "unknown" and not blind.json["passed"]
+        assert "clock_missing" in {note["code"] for note in blind.json["quality"]}
     ran = afterbout("review", path, "--cells", "6", "--rate", "50", "--json")
     assert ran.code == 0, ran.err
 
