@@ -101,7 +101,7 @@ def three_lines(
     if facts.verdict == "unknown" and timeless is not None:
         return (
             "Nothing could be held against a rating.",
-            capital(timeless.note.partition(":")[0]) + ".",
+            timeless.note.partition(":")[0] + ".",
             "Say how many samples a second it holds: --rate HZ.",
         )
     if facts.verdict == "unknown":
