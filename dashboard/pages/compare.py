@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import combinations, pairwise
+from string import ascii_lowercase
 from typing import Any
 from urllib.parse import urlencode
 
@@ -22,6 +23,7 @@ from dashboard.source import Source
 
 WORDS = {"differs": "differs", "no difference shown": "no difference shown", "not compared": "not compared"}
 KINDS: tuple[By, ...] = ("match", "build", "pack")
+MOST_PAIRS = 15  # our choice: six chosen matches
 MOST_EACH = 3  # matches of a build or pack that are drawn, the latest (our choice: more lines cannot be told apart)
 
 
@@ -46,12 +48,38 @@ def layout(source: Source, asked: Mapping[str, str]) -> html.Div | html.Section:
         return message(f"{found.partition(':')[0]} cannot be compared", found.partition(": ")[2])
     assert found is not None
     made = found.made
-    body = [_title(made), _verdict(made), *_pictures(source, found, asked), _differences(made, asked), _notes(made)]
+    others = _other_pairs(source, by, asked, names)
+    body = [
+        _title(made),
+        *others,
+        _verdict(made),
+        *_pictures(source, found, asked),
+        _differences(made, asked),
+        _notes(made),
+    ]
     return html.Div(body, className="compare")
 
 
 def _by(asked: Mapping[str, str]) -> By:
     return next((kind for kind in KINDS if kind == asked.get("by")), "match")
+
+
+def _other_pairs(source: Source, by: By, asked: Mapping[str, str], shown: list[str]) -> list[Any]:
+    """Where more than two were chosen: they are compared two at a time, and every other pair is a step away."""
+    known = known_names(source, by)
+    letters = sorted(key for key in asked if len(key) == 1)
+    chosen = [n for n in dict.fromkeys(asked[key] for key in letters) if n in known]
+    if len(chosen) < 3:
+        return []
+    links: list[Any] = []
+    for pair in combinations(chosen, 2):
+        if list(pair) == shown:
+            continue
+        rest = [n for n in chosen if n not in pair]
+        query = dict(zip(ascii_lowercase, [*pair, *rest], strict=False)) | ({} if by == "match" else {"by": by})
+        links.append(dcc.Link(" with ".join(pair), href="/compare?" + urlencode(query), className="filter"))
+    told = f"{len(chosen)} were chosen; they are compared two at a time. Here: {shown[0]} with {shown[1]}."
+    return [html.Div([html.P(told), html.Div(links[:MOST_PAIRS], className="filters")], className="pairs-chosen")]
 
 
 def _names(source: Source, by: By, asked: Mapping[str, str]) -> list[str]:

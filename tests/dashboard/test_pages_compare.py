@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -64,6 +65,16 @@ def test_without_two_it_offers_them(source: Source) -> None:
     assert "no two to compare yet" in text  # one build only
     assert "season folder" in text_of(compare_page.layout(Source(None), {}))
     assert "Choose two" in text_of(compare_page.layout(source, {"a": "m05", "b": "<script>"}))
+
+
+def test_of_three_chosen_every_pair_is_a_step_away(tmp_path: Path) -> None:
+    season = Source(small_season(tmp_path / "s", ("m05", "m06", "m09")))
+    chosen = {"a": "m05", "b": "m06", "c": "m09"}
+    (found,) = compare_page._other_pairs(season, "match", chosen, ["m05", "m06"])
+    text = text_of(found)
+    assert "3 were chosen" in text and "Here: m05 with m06" in text
+    assert "/compare?a=m05&b=m09&c=m06" in text and "/compare?a=m06&b=m09&c=m05" in text
+    assert compare_page._other_pairs(season, "match", {"a": "m05", "b": "m06"}, ["m05", "m06"]) == []
 
 
 def test_every_pack_has_its_verdict(source: Source) -> None:
