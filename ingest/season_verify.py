@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from ingest.season import Season
 
 
+BY_HAND = "Put that line right, or take the file from a backup."
+
+
 @dataclass(frozen=True)
 class Problem:
     """One thing wrong in a season. harmless: nothing refers to it, it only takes room."""
@@ -34,11 +37,11 @@ class Problem:
 def verify_season(season: Season) -> list[Problem]:
     """See Season.verify."""
     survey = season.survey()
-    problems = [Problem(error.file or str(season.root), str(error), error.mend) for error in survey.problems]
+    problems = [Problem(error.file or str(season.root), str(error), error.mend or BY_HAND) for error in survey.problems]
     try:
         season.readings()
     except AfterboutError as error:
-        problems.append(Problem(error.file or "", str(error), error.mend))
+        problems.append(Problem(error.file or "", str(error), error.mend or BY_HAND))
     problems += _silently_changed(season)
     used: set[Path] = set()
     for match in survey.matches:

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pyarrow.parquet as pq
 import pytest
 from hypothesis import given, seed, settings
 from hypothesis import strategies as st
@@ -114,7 +115,8 @@ def test_the_rest_of_the_season_still_works(season: Path, kind: str, capsys: pyt
 
 def test_damaged_samples_are_refused_and_adding_the_log_again_mends_them(season: Path) -> None:
     path = PLACES["samples"](Season(season))
-    flip(path, path.stat().st_size // 2, 3)
+    column = pq.ParquetFile(path).metadata.row_group(0).column(0)
+    flip(path, column.data_page_offset + column.total_compressed_size // 2, 3)
     with pytest.raises(AfterboutError, match="samples cannot be read"):
         Season(season).log("m02")
     (problem,) = found(season)
