@@ -81,6 +81,12 @@ def store_error(error: OSError, path: Path, doing: str = "could not be written")
     return StoreError(f"{doing}: {why}; nothing was changed", file=path, mend=mend)
 
 
+def not_lasting(error: OSError, path: Path) -> StoreError:
+    """A file that stands under its name, in a folder whose entry could not be put on the disk."""
+    what = f"was written, but may not outlast a loss of power: {error.strerror or error}"
+    return StoreError(what, file=path, mend="Check the disk, then look with: afterbout season --verify")
+
+
 class Output(io.RawIOBase):
     """A file being written under a hidden name beside `path`. finish(), then commit(); or discard().
 
@@ -144,13 +150,22 @@ class Output(io.RawIOBase):
 
     def commit(self) -> None:
         """Rename to `path`, replacing what stood there, and sync the folder."""
+        self.rename()
+        with translated(self.path):
+            self.sync_folder()
+
+    def rename(self) -> None:
+        """The first half of commit(): from here on the file stands under its name."""
         self.finish()
         with translated(self.path):
             if self.temp != self.path:
                 self._layer.replace(self.temp, self.path)
                 self.temp = self.path
-            if self._durable:
-                self._layer.sync_folder(self.path.parent)
+
+    def sync_folder(self) -> None:
+        """The second half of commit(): the name outlasts a loss of power. Raises OSError."""
+        if self._durable:
+            self._layer.sync_folder(self.path.parent)
 
     def discard(self) -> None:
         """Take it away; harmless after commit()."""
@@ -214,13 +229,11 @@ class Store:
         try:
             with translated(path):
                 yield output
-            output.commit()
-        except StoreError as error:
-            if output.temp != path:
-                raise
-            what = error.what.replace("could not be written", "was written, but may not outlast a loss of power")
-            mend = "Check the disk, then look with: afterbout season --verify"
-            raise StoreError(what.removesuffix("; nothing was changed"), file=path, mend=mend) from None
+            output.rename()
+            try:
+                output.sync_folder()
+            except OSError as error:
+                raise not_lasting(error, path) from None
         finally:
             output.discard()
 

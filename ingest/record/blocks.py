@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import struct
 import zlib
 from collections.abc import Iterator, Sequence
@@ -18,6 +19,8 @@ _HEAD: Final = struct.Struct("<4sII")
 PACKET: Final = struct.Struct("<HqI")
 _CAN: Final = struct.Struct("<IBB")
 CAN_HEAD_BYTES: Final = _CAN.size
+# Our choice: a killed process or a power cut loses what waits here, half a second at most
+# together with a turn of the session; ten blocks a second cost some hundred bytes.
 FLUSH_NS: Final = 100_000_000
 SYNC_NS: Final = 250_000_000
 
@@ -129,6 +132,8 @@ def whole_blocks(path: Path, start: int = 0) -> Iterator[tuple[bytes, bytes, int
         stream.seek(start or len(MAGIC))
         while len(head := stream.read(_HEAD.size)) == _HEAD.size:
             kind, length, check = _HEAD.unpack(head)
+            if length > os.fstat(stream.fileno()).st_size - stream.tell():  # torn, or a damaged length: never asked for
+                return
             payload = stream.read(length)
             if len(payload) < length or zlib.crc32(payload, zlib.crc32(kind)) != check:
                 return
