@@ -30,6 +30,13 @@ h2{font-size:14px;line-height:18px;font-weight:800;padding:10px 0 3px}
 .parts dt{font-weight:600;display:inline}
 .parts dd{display:inline}
 .rules{border-top:1px solid #000;margin-top:8px;padding-top:4px}
+.tall{display:none}
+@media screen and (max-width:760px){
+body{width:auto;padding:0 16px;font-size:15px;line-height:21px}
+.parts{columns:1}
+.wide{display:none}
+.tall{display:block}
+}
 """
 
 
@@ -37,8 +44,7 @@ def teaching_html(build: Build) -> str:
     """The page. Works for any build that can be read, also one without a run."""
     head = build.build
     title = head.robot or head.id
-    drawn = wiring_svg(build, None, theme="print", width=711) if build.wires else ""
-    picture = drawn or "<p>No run is described yet: add wires to the build file, and they are drawn here.</p>"
+    picture = _drawn(build) or "<p>No run is described yet: add wires to the build file, and they are drawn here.</p>"
     paths = list(current_paths(build))
     shown = paths if len(paths) <= MOST_WAYS else paths[:FEW_WAYS]
     ways = "".join(f"<li>{esc(way)}</li>" for way in shown)
@@ -62,6 +68,15 @@ def teaching_html(build: Build) -> str:
         "Packs are charged under supervision in the event's charging place. The event's rules come first.</p>"
         "</main></body></html>"
     )
+
+
+def _drawn(build: Build) -> str:
+    """Left to right for paper and wide screens, top to bottom for a phone."""
+    if not build.wires:
+        return ""
+    wide = wiring_svg(build, None, theme="print", width=711)
+    tall = wiring_svg(build, None, theme="light", vertical=True, width=358)
+    return f'<div class="wide">{wide}</div><div class="tall">{tall}</div>'
 
 
 def current_paths(build: Build) -> Iterator[str]:

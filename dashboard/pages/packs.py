@@ -90,9 +90,9 @@ def _pack(source: Source, pack_id: str, life: PackLife | None, panels: tuple[Pan
     head = [html.Span([mark(MARKS[word]), html.B(word.capitalize())], className="word"), html.H3(part_name(pack_id))]
     facts: list[Any] = [html.P(glue("; ".join(reasons) + "."))]
     if found is not None:
-        facts.append(
-            html.P([glue(f"{found[0].would_change} "), dcc.Link(f"Last seen in {found[1]}", href=f"/match/{found[2]}")])
-        )
+        change = found[0].would_change
+        told = f"What would change that: {change[:1].lower()}{change[1:]} "
+        facts.append(html.P([glue(told), dcc.Link(f"Last seen in {found[1]}", href=f"/match/{found[2]}")]))
     wide = packs_svg({pack_id: panels}, theme="page", width=864, uid=f"-{pack_id}")
     narrow = packs_svg({pack_id: panels}, theme="page", width=342, uid=f"-{pack_id}-n")
     if wide is not None and narrow is not None:
