@@ -21,7 +21,7 @@ from analysis.replay import Refused, replay, replay_rows
 from analysis.replay.banded import broken
 from analysis.replay.circuit import unreplayable
 from analysis.search_options import Option, RunChoice, option_of, pareto_of
-from analysis.search_sizes import SPARE_PCT, Sized, sized_runs
+from analysis.search_sizes import SPARE_PCT, Sized, sized_runs, uncovered
 from analysis.search_volts import Low, lows, pack_gain_ohm, volt_margins
 from analysis.taps import joints
 from analysis.wiring import RunCurrent, Tree, currents_of, tree
@@ -42,6 +42,7 @@ class Found:
     tried: combinations held against the margins; proved: the best was replayed and brought nothing new.
     refused: (match, why) that took no part; left: runs that stay as they are; broken: what was past its rating before.
     need_pct: the margin that every choice keeps; remade: matches that were taken with their loose joints remade.
+    overloads: what the fuses leave to the log where the best makes a run thinner.
     """
 
     best: Option | None
@@ -54,6 +55,7 @@ class Found:
     broken: tuple[tuple[str, str, str], ...] = ()
     need_pct: float = 0.0
     remade: tuple[str, ...] = ()
+    overloads: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,7 +122,16 @@ def search_all(
         note = f"{_room_words(room)}; {note}".rstrip("; ")
     if unweighed:
         note = f"{note}; left out, no mass stated: pack {', '.join(unweighed)}".lstrip("; ")
-    return replace(about, best=best, proved=proved, note=note)
+    return replace(about, best=best, proved=proved, note=note, overloads=_overloads(grounds[0].data, best))
+
+
+def _overloads(data: MatchData, best: Option | None) -> tuple[str, ...]:
+    if best is None or data.build is None:
+        return ()
+    runs = [key.split(".")[1] for key, _ in best.sets if key.endswith(".gauge")]
+    sets = [(key, value) for key, value in best.sets if key.startswith("wire.")]
+    after = changed(data.build, data.pack, tuple(sets)).build
+    return uncovered(data, tree(after), runs)
 
 
 def _fitting(grounds: Sequence[_Ground], packs: Sequence[Pack]) -> tuple[list[Pack], list[str]]:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from analysis.binned import Binned, bin_signal
 from analysis.build_check import path_mohm
-from analysis.fuse_wire import fuse_against_wire
+from analysis.fuse_wire import FuseWire, fuse_against_wire
 from analysis.fuses import body_of_fuse
 from analysis.masses import wire_g
 from analysis.match_data import MatchData
@@ -99,21 +99,51 @@ def _taken(data: MatchData, cap: tuple[str, float]) -> Signal:
 
 
 def _protected(data: MatchData, wiring: Tree, sized: Sized) -> bool:
-    """No thinner than what the fuse above it protects; a run without one stays at least as thick as it is."""
+    """No thinner than what the fuse above it protects; a run without one stays at least as thick as it is.
+
+    Currents that the fuse leaves uncovered must lie above all that the loads' own limits let through: these matches
+    did not draw it, a stall in the next one may.
+    """
     old = wiring.runs[sized.run].wire
-    thinner = (sized.wire.copper_mm2 or 0.0) < (old.copper_mm2 or 0.0) * 0.99
-    if not thinner:
+    if not (sized.wire.copper_mm2 or 0.0) < (old.copper_mm2 or 0.0) * 0.99:
         return True
-    fuse = next((f for r in reversed(wiring.path_to(old.to)) for f in wiring.runs[r].fuses), None)
-    loop, pack = path_mohm(wiring, old.to), data.pack
+    found = _fuse_over(data, wiring, sized.wire, sized.mohm - copper_mohm(old))
+    if found is None or found.protection not in ("protects", "short only"):
+        return False
+    most = _may_draw(data, wiring, sized.run)
+    return found.uncovered_A is None or (most is not None and found.uncovered_A[0] > most)
+
+
+def _may_draw(data: MatchData, wiring: Tree, run: str) -> float | None:
+    """The most that the controllers behind a run let through, A at the input; None where one does not say."""
+    assert data.build is not None
+    ends = {wiring.runs[r].wire.to for r in wiring.below(run)} | {wiring.runs[run].wire.to}
+    controllers = [c for c in data.build.controllers if c.id in ends]
+    limits = [c.current_limit_A or c.burst_A if c.rating_basis == "input" else None for c in controllers]
+    return sum(one for one in limits if one is not None) if limits and None not in limits else None
+
+
+def uncovered(data: MatchData, wiring: Tree, runs: Sequence[str]) -> tuple[str, ...]:
+    """In words, the overloads of these runs that the fuse above them does not cover. wiring: as it would be."""
+    found = [_fuse_over(data, wiring, wiring.runs[run].wire, 0.0) for run in runs]
+    told = []
+    for one in found:
+        if one is not None and one.uncovered_A is not None:
+            low, high = one.uncovered_A
+            told.append(f"{one.fuse} does not cover overloads of {one.run} from {low:.0f} to {high:.0f} A")
+    return tuple(told)
+
+
+def _fuse_over(data: MatchData, wiring: Tree, wire: Wire, more_mohm: float) -> FuseWire | None:
+    """The fuse above a run against one wire there, which adds so much to the loop; None where it cannot be told."""
+    fuse = next((f for r in reversed(wiring.path_to(wire.to)) for f in wiring.runs[r].fuses), None)
+    loop, pack = path_mohm(wiring, wire.to), data.pack
     if fuse is None or loop is None or pack is None or pack.resistance_mohm is None:
-        return False
-    more = sized.mohm - copper_mohm(old)
-    short = 1000.0 * (pack.full_cell_V or 4.2) * pack.cells / (pack.resistance_mohm + loop + more)
+        return None
+    short = 1000.0 * (pack.full_cell_V or 4.2) * pack.cells / (pack.resistance_mohm + loop + more_mohm)
     try:
-        limit = weakest_limit(sized.wire.insulation, stated_degC=sized.wire.limit_degC)
-        body, model = body_of_fuse(fuse), run_of_wire(sized.wire)
-        found = fuse_against_wire(body, model, limit, prospective_A=short, air_degC=data.air_degC[0])
+        limit = weakest_limit(wire.insulation, stated_degC=wire.limit_degC)
+        body, model = body_of_fuse(fuse), run_of_wire(wire)
+        return fuse_against_wire(body, model, limit, prospective_A=short, air_degC=data.air_degC[0])
     except OutsideValidity:
-        return False
-    return found.protection in ("protects", "short only")
+        return None

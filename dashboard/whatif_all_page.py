@@ -129,6 +129,9 @@ def lightest_text(document: dict[str, Any]) -> str:
         out += ["", *_best(document, best)]
     if document["sentence"]:
         out += ["", *_wrapped("", document["sentence"]), "", *table(document["replayed"])]
+    if document["overloads"]:
+        said = "; ".join(document["overloads"]).replace("_", " ")
+        out += ["", *_wrapped("Fuses   ", f"{said}: there the wire passes its limit first, and only the log shows it.")]
     out += _pareto(document)
     if document["left"]:
         parts = ", ".join(wording.name_of(run) for run in document["left"])

@@ -210,6 +210,7 @@ def lightest_document(build_id: str, cases: list[Case], found: Found, table: Acr
             "best": None if found.best is None else option(found.best),
             "proved": found.proved,
             "note": found.note,
+            "overloads": list(found.overloads),
             "pareto": [option(one) for one in found.pareto],
             "joints_remade": list(found.remade),
             "left": list(found.left),

@@ -26,11 +26,13 @@ def _helper() -> ModuleType:
 rs = _helper()
 C, P1, P3 = rs.BUILDS["c"], rs.PACKS["p1"], rs.PACKS["p3"]
 SEED = 5
+# Build c with drive leads far heavier than it needs: grams that may go.
+HEAVY = rs.gauge(rs.gauge(C, "left_lead", 8), "right_lead", 8)
 
 
 @pytest.fixture(scope="module")
 def case() -> tuple[MatchData, Review]:
-    data = rs.logged(rs.run(C, P1, rs.script(SEED)))
+    data = rs.logged(rs.run(HEAVY, P1, rs.script(SEED)))
     return data, review_data(data, with_advice=False)
 
 
@@ -39,8 +41,8 @@ def found(case: tuple[MatchData, Review]) -> Found:
     return search(*case, [rs.described(C, P3)[1]])
 
 
-def test_thousands_are_held_against_the_margins(found: Found) -> None:
-    assert found.tried > 1000
+def test_hundreds_are_held_against_the_margins(found: Found) -> None:
+    assert found.tried > 500
 
 
 def test_the_best_is_lighter_and_proved(found: Found) -> None:
@@ -51,9 +53,19 @@ def test_the_best_is_lighter_and_proved(found: Found) -> None:
         assert run.peak_degC < run.limit_degC
 
 
+def test_a_run_stays_thick_enough_for_all_that_its_load_may_draw(found: Found) -> None:
+    """A stall in another match holds the drive at its own limit of 45 A; a fuse of 40 A carries 44 A for 100 h and may
+    carry 54 A for ten minutes (tests/reference/blade_fuse_gates.csv, 04-001 and 04-003)."""
+    assert found.best is not None
+    for run in ("left_lead", "right_lead"):
+        chosen = next(row for row in found.best.runs if row.run == run)
+        assert 8 < int(chosen.gauge.split()[0]) <= 14
+    assert found.overloads == ()
+
+
 def test_the_best_keeps_its_margins_when_simulated_again(found: Found) -> None:
     assert found.best is not None
-    build = C
+    build = HEAVY
     for run in found.best.runs:
         build = rs.gauge(build, run.run, int(run.gauge.split()[0]))
     again = rs.logged(rs.run(build, P1, rs.script(SEED)))
