@@ -255,9 +255,9 @@ def test_with_the_keyboard_alone_from_a_question_to_the_stored_channel(
     with served(make_app(root)) as address:
         seen = Seen(browser, address, "/add")
         seen.page.wait_for_selector("[data-choose]", timeout=20000)
-        seen.page.focus("[data-choose]")
+        seen.page.wait_for_load_state("networkidle")  # a page that is drawn once more would drop the focus
         with seen.page.expect_file_chooser() as chooser:
-            seen.page.keyboard.press("Enter")
+            seen.page.locator("[data-choose]").press("Enter")
         chooser.value.set_files(str(file))
         seen.page.wait_for_selector(".asked select", timeout=20000)
         assert "Which part is" in seen.page.inner_text(".asked >> nth=0")
