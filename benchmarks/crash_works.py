@@ -31,6 +31,7 @@ continuous_A = 80
 """
 PACK = '[pack]\nid = "p1"\ncells = 6\ncapacity_Ah = 3.3\n'
 SAID: list[str] = []
+TRIES = 20
 _INCOMING = "results/incoming/"  # swept when the next server starts
 # The lock, unfinished files, and what holds times of writing beside hashes.
 _PASSING = re.compile(r"(^|/)\.lock(_owner)?$|(^|/)\.[^/]*\.part$|^results/(checksums|season_keys)\.json$")
@@ -151,7 +152,15 @@ WORKS = (
 
 
 def hashes(root: Path) -> dict[str, str]:
-    """Every file that counts."""
+    """Every file that counts. What is tidied away meanwhile (an upload's pieces, by its own thread) is looked at anew."""
+    for _ in range(TRIES - 1):
+        with contextlib.suppress(FileNotFoundError):
+            return _hashes(root)
+        time.sleep(0.05)
+    return _hashes(root)
+
+
+def _hashes(root: Path) -> dict[str, str]:
     found = {}
     for path in sorted(root.rglob("*")):
         name = path.relative_to(root).as_posix()

@@ -232,7 +232,9 @@ def test_a_drop_of_raw_logs_ends_in_a_verdict(browser: Any, root: Path) -> None:
         seen.page.wait_for_selector("[data-drop]", timeout=20000)
         drop(seen, sorted(raw.iterdir()))
         seen.page.wait_for_selector(".store .go", timeout=40000)
-        assert seen.page.locator("section.file.read").count() == len(list(raw.iterdir()))
+        # Drawn while the last file was being read, the page is drawn again a moment later.
+        wanted = "n => document.querySelectorAll('section.file.read').length === n"
+        seen.page.wait_for_function(wanted, arg=len(list(raw.iterdir())), timeout=10000)
         seen.sound(1400)
         seen.page.select_option("select[name=match]", "m06")
         seen.page.wait_for_selector("text=It states build b and pack p1.")
