@@ -152,7 +152,7 @@ WORKS = (
 
 
 def hashes(root: Path) -> dict[str, str]:
-    """Every file that counts. What is tidied away meanwhile (an upload's pieces, by its own thread) is looked at anew."""
+    """Every file that counts; looks anew where an upload's own thread tidied one away meanwhile."""
     for _ in range(TRIES - 1):
         with contextlib.suppress(FileNotFoundError):
             return _hashes(root)
