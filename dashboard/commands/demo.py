@@ -11,7 +11,6 @@ from dashboard.output import print_json, say, warn
 
 
 def run(args: argparse.Namespace) -> int:
-    from analysis.wording import VERDICT_WORDS
     from dashboard.cli import EXIT_DONE
     from dashboard.commands.review import write_sheet
     from dashboard.progress import Progress
@@ -39,7 +38,8 @@ def run(args: argparse.Namespace) -> int:
             document = bench.review.to_dict()
             documents.append(document)
             if not args.json:
-                _print_match(document, VERDICT_WORDS[document["match"]["verdict"]])
+                for line in match_lines(document):
+                    say(line)
     if args.json:
         print_json({"schema": "afterbout.demo/1", "folder": str(folder), "reviews": documents})
         return EXIT_DONE
@@ -52,12 +52,16 @@ def run(args: argparse.Namespace) -> int:
     return EXIT_DONE
 
 
-def _print_match(document: dict[str, Any], word: str) -> None:
+def match_lines(document: dict[str, Any]) -> list[str]:
+    """The match's id, its verdict in a word and its three lines, wrapped for a terminal; ``document`` is a review."""
+    from analysis.wording import VERDICT_WORDS
+
     match = document["match"]
     what, why, act = document["lines"]
-    head = f"{match['id']}  {word.upper():<7} "
+    head = f"{match['id']}  {VERDICT_WORDS[match['verdict']].upper():<7} "
     lines = [what, why, act] if match["verdict"] != "within" or why != "Nothing in the log against it." else [what, act]
+    wrapped = []
     for number, line in enumerate(lines):
         start = head if number == 0 else " " * len(head)
-        for text in textwrap.wrap(line, 98, initial_indent=start, subsequent_indent=" " * len(head)):
-            say(text)
+        wrapped += textwrap.wrap(line, 98, initial_indent=start, subsequent_indent=" " * len(head))
+    return wrapped

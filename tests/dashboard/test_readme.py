@@ -6,6 +6,8 @@ import re
 from pathlib import Path
 from typing import Any
 
+from dashboard.commands.demo import match_lines
+
 ROOT = Path(__file__).resolve().parent.parent.parent
 
 
@@ -17,11 +19,9 @@ def block(mark: str) -> str:
 
 
 def test_the_demo_output_shown_is_the_demo_output(demo: tuple[Path, dict[str, Any]]) -> None:
-    """Every verdict and every first line; figures to the digit."""
-    shown = " ".join(block("demo output").split())
-    for match_id, document in demo[1].items():
-        word = document["match"]["verdict"].upper()
-        assert f"{match_id} {word} {document['lines'][0]}" in shown, match_id
+    """Every line of every match, to the letter."""
+    shown = block("demo output").split("\n\n")[0].splitlines()
+    assert shown == [line for document in demo[1].values() for line in match_lines(document)]
 
 
 def test_the_pictures_shown_are_there() -> None:
