@@ -116,14 +116,15 @@ def examine(
             starts, ends = runs(mask)
             t = signal.t_s
             longest = max(float(t[e - 1] - t[s]) for s, e in zip(starts, ends, strict=True))
+            top = f"{float(x.max()):.4g} {signal.channel.rsplit('_', 1)[-1]}"
             notes.append(
                 _note(
                     "sensor_clipped",
                     signal,
                     float(t[starts[0]]),
                     float(t[ends[-1] - 1]),
-                    f"{int(mask.sum())} samples stand at the sensor's top, {float(x.max()):.4g}, in {len(starts)} "
-                    f"stretches of up to {longest:.2f} s: the true values are at least that",
+                    f"{int(mask.sum())} samples stand at {top}, the sensor's top, in {len(starts)} stretches of up to "
+                    f"{longest:.2f} s: the true values are at least that",
                 )
             )
     if kind == "current" and "rail" not in signal.channel and signal.offset == 0.0:

@@ -38,6 +38,12 @@ def _span(data: MatchData) -> tuple[float, float]:
     return (data.window.start_s, data.window.end_s) if data.window is not None else (0.0, 0.0)
 
 
+def _between(low: float, high: float) -> str:
+    """Both ends of an interval, or the one figure that both are when rounded."""
+    ends = f"{low:.1f}", f"{high:.1f}"
+    return ends[0] if ends[0] == ends[1] else " to ".join(ends)
+
+
 def weak_cell(data: MatchData) -> Finding | None:
     """One cell with clearly more resistance than the others, where cells are logged."""
     current = data.get("pack_current_A")
@@ -76,7 +82,7 @@ def weak_cell(data: MatchData) -> Finding | None:
         limit=usual,
         evidence=(
             f"{figure.value:.1f} mΩ at 1 s against {usual:.1f} mΩ of the median cell",
-            f"{fits.excess_mohm.low:.1f} to {fits.excess_mohm.high:.1f} mΩ more than the others",
+            f"{_between(fits.excess_mohm.low, fits.excess_mohm.high)} mΩ more than the others",
         ),
         rating_source="the other cells of the same pack",
         check="cell_resistance",

@@ -130,7 +130,7 @@ def _blind(quality: tuple[QualityNote, ...], not_checked: tuple[NotChecked, ...]
     for code in BLIND:
         for note in quality:
             if note.code == code and code == "sensor_clipped":
-                return f"The sensor of {channel_words(note.channel)} stops at its top: {note.note}."
+                return f"In {channel_words(note.channel)} {note.note}."
             if note.code == code:
                 return capital(note.note) + "."
     return ""
