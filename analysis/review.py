@@ -97,7 +97,9 @@ def review_data(data: MatchData, *, with_advice: bool = True, others: Sequence[P
         from analysis.advice import advise
 
         result = replace(result, advice=advise(data, result, others))
-    lines = wording.three_lines(facts, result.findings, passed, not_checked, result.quality, result.advice)
+    lines = wording.three_lines(
+        facts, result.findings, passed, not_checked, result.quality, result.advice, result.estimates
+    )
     return replace(result, lines=lines)
 
 

@@ -42,7 +42,8 @@ def _title(match: dict[str, Any]) -> str:
     if match["event"] or match["opponent"]:
         parts.append(", ".join(p for p in (match["event"], match["opponent"]) if p))
     parts.append(f"build {match['build']}" if match["build"] else "no build named")
-    parts.append(f"pack {match['pack']}" if match["pack"] else "no pack named")
+    named = f"pack {match['pack']}" if match["pack"] != "pack" else "of the pack only its cells are known"  # --cells
+    parts.append(named if match["pack"] else "no pack named")
     if match["start_s"] is not None:
         parts.append(f"{match['end_s'] - match['start_s']:.0f} s from {match['start_s']:.1f} s")
     return " | ".join(parts)

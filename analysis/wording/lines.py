@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from analysis.findings import Advice, Finding, MatchFacts, NotChecked, Passed, QualityNote
+from analysis.findings import Advice, Estimate, Finding, MatchFacts, NotChecked, Passed, QualityNote
 from analysis.wording.names import CAUSE_WORDS, capital, channel_words, listed, name_of
 
 DO_WORDS = {
@@ -88,6 +88,7 @@ def three_lines(
     not_checked: tuple[NotChecked, ...],
     quality: tuple[QualityNote, ...],
     advice: tuple[Advice, ...],
+    estimates: tuple[Estimate, ...] = (),
 ) -> tuple[str, str, str]:
     """What happened, why, what to do."""
     serious = [f for f in findings if f.verdict in ("over", "fault", "close") and not f.consequence_of]
@@ -103,6 +104,12 @@ def three_lines(
             "Nothing could be held against a rating.",
             timeless.note.partition(":")[0] + ".",
             "Say how many samples a second it holds: --rate HZ.",
+        )
+    if facts.verdict == "unknown" and facts.build is None and (told := _told(estimates)):
+        return (
+            told,
+            "No build is named, so no wire, contact, fuse, controller or motor was held against its rating.",
+            "Name the build and the pack of this match: --build and --pack.",
         )
     if facts.verdict == "unknown":
         return (
@@ -134,6 +141,21 @@ def _blind(quality: tuple[QualityNote, ...], not_checked: tuple[NotChecked, ...]
             if note.code == code:
                 return capital(note.note) + "."
     return ""
+
+
+def _told(estimates: tuple[Estimate, ...]) -> str:
+    """What the log alone says of the pack: its current, its lowest voltage, what it gave."""
+    of_pack = {e.name: e.value for e in estimates if e.part == "pack"}
+    words = [
+        f"up to {of_pack['pack_peak_A']:.0f} A" if "pack_peak_A" in of_pack else "",
+        f"{of_pack['pack_mean_A']:.0f} A on average" if "pack_mean_A" in of_pack else "",
+        f"{of_pack['charge_used_Ah']:.2f} Ah in all" if "charge_used_Ah" in of_pack else "",
+    ]
+    gave = ", ".join(word for word in words if word)
+    fell = f"at the lowest {of_pack['pack_minimum_V']:.1f} V" if "pack_minimum_V" in of_pack else ""
+    if gave:
+        return f"The pack gave {gave}{'; ' + fell if fell else ''}."
+    return f"The pack had {fell}." if fell else ""
 
 
 def _mend(quality: tuple[QualityNote, ...], not_checked: tuple[NotChecked, ...]) -> str:

@@ -95,6 +95,19 @@ def test_a_bare_file_needs_no_typing_but_the_cells(demo: Demo, afterbout: Comman
     assert "build" in {row["check"] for row in ran.json["not_checked"]}
 
 
+def test_without_a_build_the_three_lines_say_the_facts(demo: Demo, afterbout: Command) -> None:
+    file = demo[0] / "raw" / "m01" / "pack_logger.csv"
+    document = afterbout("review", file, "--cells", "6", "--json").json
+    figures = {e["name"]: e["value"] for e in document["estimates"] if e["part"] == "pack"}
+    assert document["match"]["verdict"] == "unknown"
+    assert document["lines"][0] == (
+        f"The pack gave up to {figures['pack_peak_A']:.0f} A, {figures['pack_mean_A']:.0f} A on average, "
+        f"{figures['charge_used_Ah']:.2f} Ah in all; at the lowest {figures['pack_minimum_V']:.1f} V."
+    )
+    assert "No build is named" in document["lines"][1] and "--build" in document["lines"][2]
+    assert "of the pack only its cells are known" in afterbout("review", file, "--cells", "6").out
+
+
 def test_sheet_is_one_file_without_script(demo: Demo, tmp_path: Path, afterbout: Command) -> None:
     target = tmp_path / "m06.html"
     assert afterbout("review", "m06", "--season", demo[0], "--sheet", target).code == 0
