@@ -15,6 +15,9 @@ from analysis.spans import spans
 STEADY_SHARE = 0.9  # our choice: of the usual speed; a weapon between hits stays within a tenth
 STEADY_S = 0.5  # our choice: long enough that spin-up and pay-back currents are over
 LEAST_STRETCHES = 3  # our choice: fewer tell more of one hit than of the motor
+# Our choice: a speed that is there again after a few samples is as well the reading of one that never stopped (the
+# controller lost its supply); and a time of so few samples tells nothing.
+LEAST_SAMPLES = 5
 
 
 def rows(drive: Drive) -> list[Row]:
@@ -31,14 +34,14 @@ def rows(drive: Drive) -> list[Row]:
 
 
 def _spin_up(drive: Drive, mend: str) -> list[Row]:
-    """From standing only: a weapon that still turns after a hit takes less."""
+    """From standing only, as a weapon that still turns after a hit takes less; and seen to rise."""
     assert drive.speed_rpm is not None
     share = np.abs(drive.speed_rpm) / drive.usual_rpm
 
     def stood(one: Happening) -> bool:
         return bool(share[int(np.searchsorted(drive.t_s, one.start_s))] <= STANDING_SHARE)
 
-    ups = [one for one in spin_ups(drive) if stood(one)]
+    ups = [one for one in spin_ups(drive) if stood(one) and one.length_s > (LEAST_SAMPLES - 0.5) * drive.period_s]
     at = f"to 80 % of {drive.usual_rpm:,.0f} rpm"
     if not ups:
         reason = "no spin-up from standing inside the match"

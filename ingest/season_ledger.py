@@ -80,6 +80,18 @@ def damaged(season: Season) -> list[Path]:
     return found
 
 
+def as_written(season: Season, tables: Iterable[Path]) -> bool | None:
+    """Whether these files of results have the bytes that they were written with; None: one was never entered."""
+    known = read_ledger(season)
+    answers = []
+    for path in tables:
+        entered, now = known.get(_name(season, path)), _seen(path)
+        if entered is None:
+            return None
+        answers.append(now is not None and now[0] == entered[0])
+    return all(answers)
+
+
 def _too_new(written: int) -> bool:
     """Whether a file could still be edited within the same time of writing: some disks keep whole seconds only."""
     return written % 1_000_000_000 == 0 and time.time_ns() - written < _COARSE_NS

@@ -145,6 +145,25 @@ def test_spin_ups_from_standing_only() -> None:
     assert no_load.value == pytest.approx(15.0)
 
 
+def test_a_reading_that_comes_back_is_no_spin_up() -> None:
+    """The controller loses its supply twice; its speed reads 0 for half a second, and is 9,000 rpm at once after."""
+    t = np.arange(0.0, 60.0, 0.01)
+    speed = np.interp(t, [0, 5, 6, 60], [0, 0, 1e4, 1e4])
+    dead = ((t >= 20) & (t < 20.5)) | ((t >= 30) & (t < 30.5))
+    speed = np.where(dead, 0.0, np.where((t >= 20.5) & (t < 22), 9e3, speed))
+    command = np.where(t > 5, 100.0, 0.0)
+    current = np.where(dead | (t < 5), 0.0, 15.0)
+    raw = signal("weapon_input_current_A", t, current)
+    drive = Drive(
+        Controller(id="weapon", motor_type="brushless"), None, t, {"input": raw}, raw, current, input_A=current,
+        command_pct=command, voltage_V=np.where(dead, 0.0, 24.0), speed_rpm=speed,
+    )  # fmt: skip
+    spin = next(row for row in drive_rows(drive) if row.name == "spin_up_s")
+    assert isinstance(spin, Metric)
+    assert spin.value == pytest.approx(0.8, abs=0.05)
+    assert "1 from standing" in spin.basis
+
+
 def test_nothing_logged_gives_reasons_and_no_figures() -> None:
     empty = data()
     metrics, absent = metrics_of(empty, review_data(empty, with_advice=False))

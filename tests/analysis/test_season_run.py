@@ -13,10 +13,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
 from analysis import season_keys, season_run, season_worker
+from analysis.season_rows import METRICS_SCHEMA
 from analysis.season_run import run_season
 from analysis.season_tables import FINDINGS_FILE, METRICS_FILE, read_metrics
 from ingest.errors import MissingExtra, SeasonError
@@ -128,6 +130,41 @@ def test_damaged_results_are_made_anew(season: Season, damage: str) -> None:
     again = run(season)
     assert (again.made, again.failed) == (3, ())
     assert read_metrics(season).num_rows > 0
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_a_table_damaged_in_the_middle_is_made_anew(season: Season, known: bool) -> None:
+    """Its last part, with the count of rows and the digest, is whole: only the values show it."""
+    run(season)
+    path = season.results_path / METRICS_FILE
+    whole = path.read_bytes()
+    column = pq.read_metadata(path).row_group(0).column(METRICS_SCHEMA.get_field_index("value"))
+    at = column.data_page_offset + column.total_compressed_size // 2
+    path.write_bytes(whole[:at] + bytes([whole[at] ^ 0x55]) + whole[at + 1 :])
+    if not known:
+        (season.results_path / "checksums.json").unlink()
+    with pytest.raises((SeasonError, OSError)):
+        pq.read_table(path, page_checksum_verification=True)
+    again = run(season)
+    assert (again.made, again.reused) == (0, 3)
+    assert path.read_bytes() == whole
+
+
+@pytest.mark.parametrize("name", [METRICS_FILE, FINDINGS_FILE])
+def test_a_table_that_is_missing_cut_short_or_of_another_form_is_made_anew(season: Season, name: str) -> None:
+    run(season)
+    path = season.results_path / name
+    whole = path.read_bytes()
+    other = pa.table({"match": ["m01"], "metric": ["an older one"]})
+    for damage in (None, b"", whole[: len(whole) // 2], whole[:-1], "older"):
+        if damage is None:
+            path.unlink()
+        elif isinstance(damage, str):
+            pq.write_table(other, path)
+        else:
+            path.write_bytes(damage)
+        assert run(season).reused == 3
+        assert path.read_bytes() == whole, damage
 
 
 def test_one_bad_match_does_not_stop_the_rest(season: Season) -> None:
