@@ -14,7 +14,8 @@ from ingest.errors import MissingExtra, UsageError
 from ingest.store import Store
 
 SHEET_ROWS = 1_048_576  # of a spreadsheet, header included (ISO/IEC 29500 workbooks as programs open them)
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
+# With the wide forms, which some programs take for the plain ones.
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 
 
 def escaped(value: Any) -> Any:

@@ -103,6 +103,7 @@ def _several(args: argparse.Namespace) -> int:
                     code = max(code, _verify(season, False)) if not args.json else code
                     continue
                 done = _run(season, args.rebuild, executor)
+                _warn(done)
                 heads.append(head(season, done, done.rows()))
                 runs.append((season, done))
                 code = EXIT_INPUT if done.failed else code
@@ -159,4 +160,7 @@ def _share(target: Path, runs: list[tuple[Season, SeasonRun]]) -> None:
         (list(done.rows()), {build.id: build for build in season.survey().builds}) for season, done in runs
     )
     write_table(table, target)
-    warn(f"{target}: {table.num_rows:,} metrics without names. Look through it before you pass it on.")
+    warn(
+        f"{target}: {table.num_rows:,} metrics without names. Look through it before you pass it on: whoever has a log "
+        "or a sheet of one of the matches knows its figures again."
+    )
