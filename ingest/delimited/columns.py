@@ -16,6 +16,7 @@ from ingest.delimited.numbers import (
     is_overrange,
     number_and_unit,
     plain_number,
+    says_no_mark,
     tidy,
 )
 from ingest.delimited.plan import ColumnPlan
@@ -34,18 +35,23 @@ def plan_columns(names: Sequence[str], rows: Sequence[Sequence[str]], decimal: s
 
 
 def _majority(columns: Sequence[Sequence[str]], decimal: str | None) -> NumberStyle:
-    """The decimal mark that most columns with a mark show beyond doubt."""
+    """The decimal mark that most columns with a mark show beyond doubt; not sure where some show the other one."""
     if decimal is not None:
         return NumberStyle(decimal)
     votes: Counter[str] = Counter()
+    unclear: Counter[str] = Counter()
     for cells in columns:
-        filled = [c for c in cells if c and not is_missing(c)][:200]
-        style = column_style([c for c in filled if shape_of(c) is None], NumberStyle(sure=False))
+        filled = [c for c in cells if c and not is_missing(c)]
+        filled = filled[:: 1 + len(filled) // 200]  # a group mark may come only where a clock passes 999
+        filled = [c for c in filled if shape_of(c) is None]  # the points of a date are no decimal marks
+        style = column_style(filled, NumberStyle(sure=False))
         if style is not None and style.sure and any(style.decimal in c for c in filled):
-            votes[style.decimal] += 1
+            (unclear if says_no_mark(filled) else votes)[style.decimal] += 1
+        elif style is not None and style.sure and style.thousands and any(style.thousands in c for c in filled):
+            votes[style.decimal] += 1  # what groups the thousands of one column is no decimal mark of another
     if not votes:
-        return NumberStyle(sure=False)
-    return NumberStyle(votes.most_common(1)[0][0])
+        return NumberStyle(unclear.most_common(1)[0][0]) if unclear else NumberStyle(sure=False)
+    return NumberStyle(votes.most_common(1)[0][0], sure=len(votes) == 1)
 
 
 def plan_column(index: int, name: str, cells: Sequence[str], fallback: NumberStyle, decimal: str | None) -> ColumnPlan:

@@ -145,6 +145,8 @@ def choose_dialect(lines: Sequence[str], delimiter: str | None = None) -> Dialec
     best = Dialect(delimiter or "", wrapped)
     best_score = 0.0
     for candidate in candidates:
+        if candidate == WHITESPACE and best_score and _is_explicit(body, best):
+            continue  # the blanks that are left group digits or stand inside stamps
         score = _score(body, Dialect(candidate, False))
         # Blanks also stand inside stamps and texts: they must explain the lines clearly better.
         if score > best_score * (1.15 if candidate == WHITESPACE else 1.02):
@@ -168,6 +170,17 @@ def _all_in_one_quote(lines: Sequence[str]) -> bool:
         # One bare quoted column with a decimal comma looks alike: two or more commas, or it is one number.
         return any(line.count(",") != 1 for line in lines)
     return True
+
+
+def _is_explicit(lines: Sequence[str], dialect: Dialect) -> bool:
+    """Whether tabs, semicolons or bars cut nearly every line into equally many cells that each make sense."""
+    if dialect.delimiter not in ("\t", ";", "|"):
+        return False
+    rows = [split_line(line, dialect) for line in lines[:: 1 + len(lines) // 100]]
+    width = Counter(map(len, rows)).most_common(1)[0][0]
+    same = [row for row in rows if len(row) == width]
+    cells = [cell_class(cell) for row in same for cell in row[:64]]
+    return len(same) >= 0.95 * len(rows) and cells.count("X") <= 0.1 * len(cells)
 
 
 def _score(lines: Sequence[str], dialect: Dialect) -> float:

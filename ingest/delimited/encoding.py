@@ -68,6 +68,9 @@ def _wide(head: bytes) -> Encoding | None:
         return Encoding("utf-16-be", "utf-16-be", 0, 2)
     return None
 
+# The spaces that group digits in UTF-8: U+00A0, U+2007, U+2009, U+202F. They are no letters of another alphabet.
+_NO_BREAK = re.compile(rb"\xc2\xa0|\xe2\x80[\x87\x89\xaf]")
+
 
 def looks_like_text(head: bytes) -> bool:
     """Whether the first bytes of a file can be a text log. Never raises."""
@@ -90,6 +93,8 @@ def looks_like_text(head: bytes) -> bool:
     control = len(rest) - len(rest.translate(None, _CONTROL))
     if control > MAX_CONTROL_SHARE * len(rest):
         return False
+    if not rest.isascii():
+        rest = _NO_BREAK.sub(b" ", rest)
     # Random bytes above 127 are no text either: a log is mostly ASCII whatever its alphabet.
     ascii_share = len(rest.translate(None, bytes(range(128, 256)))) / len(rest)
     return ascii_share >= 0.7

@@ -39,17 +39,17 @@ class Layout:
 
 
 def read_layout(
-    table: Table, dialect: Dialect, last_column_empty: bool, counts_first: bool, split_stamp: bool
+    table: Table, dialect: Dialect, empty_right: int, counts_first: bool, split_stamp: bool
 ) -> Layout:
     """Names and units for the table's columns.
 
-    last_column_empty  every row ends in a delimiter
+    empty_right        how many delimiters stand at the end of every row
     counts_first       the first column is 0, 1, 2, … or 1, 2, 3, …: row numbers that a writer leaves unnamed
     split_stamp        the first two columns are a date and a time, which one name may stand for
     """
     layout = Layout(table.width, [""] * table.width, first_data_line=table.first_line)
     lines = [(n, text) for n, text in table.above if text.strip(RULERS) and not _is_types_row(text, dialect)]
-    rows = [(n, text, _cells(text, dialect, table.width, split_stamp)) for n, text in lines]
+    rows = [(n, text, _cells(text, dialect, table.width, split_stamp, empty_right)) for n, text in lines]
     header = None
     fresh: list[int] = []
     for k in range(len(rows) - 1, max(-1, len(rows) - 6), -1):
@@ -73,10 +73,11 @@ def read_layout(
             continue
         break
     if header is not None:
-        _fit_names(layout, last_column_empty, counts_first)
+        _fit_names(layout, empty_right > 0, counts_first)
     elif layout.units is not None:
         # Nothing but units above the rows: they are the only names there are.
         layout.names, layout.header_line, layout.units_line = layout.units, layout.units_line, None
+        layout.units = [c if is_unit(c) else "" for c in layout.names]  # "Time (s),Volts,Amps": a name among them
     if layout.units is not None:
         layout.units = (layout.units + [""] * table.width)[: table.width]
         for k, cell in enumerate(layout.units):
@@ -88,7 +89,9 @@ def read_layout(
     return layout
 
 
-def _cells(text: str, dialect: Dialect, width: int, split_stamp: bool = False) -> list[str] | None:
+def _cells(
+    text: str, dialect: Dialect, width: int, split_stamp: bool = False, empty_right: int = 0
+) -> list[str] | None:
     """The line as a row of about `width` names, also where its delimiter is another one than the rows'."""
     bare, commented = strip_comment(text)
     if commented and text.lstrip()[1:2] == dialect.delimiter and dialect.delimiter.strip():
@@ -100,6 +103,8 @@ def _cells(text: str, dialect: Dialect, width: int, split_stamp: bool = False) -
         cells = ["", *cells]
     if split_stamp and len(cells) == width - 1 and row_text_share(cells) > 0.8:
         return [cells[0], "", *cells[1:]]
+    if empty_right > 1 and len(cells) == width - empty_right > 1 and cells[-1].strip():
+        return cells + [""] * empty_right
     about_right = len(cells) in (width, width + 1) or (len(cells) == width - 1 and width > 2)
     if about_right and (dialect.delimiter != " " or len(cells) == width):
         return cells
@@ -186,7 +191,7 @@ def _is_header(cells: Sequence[str], table: Table, above_units: bool) -> bool:
     return any(c == "X" and mine in "NE" for c, mine in zip(classes, table.mask, strict=False)) or text == len(named)
 
 
-def _fit_names(layout: Layout, last_column_empty: bool, counts_first: bool) -> None:
+def _fit_names(layout: Layout, empty_right: int, counts_first: bool) -> None:
     names, width = layout.names, layout.width
     if len(names) == width:
         return

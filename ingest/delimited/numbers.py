@@ -31,6 +31,8 @@ _HEX = re.compile(r"[+-]?0[xX][0-9a-fA-F]+")
 _CODE = re.compile(r"0\d+")
 # Groups of three after one to three digits; the mark must be the same between all groups.
 _GROUPED = re.compile(r"(?P<sign>[+-]?)(?P<int>[1-9]\d{0,2}(?:(?P<mark>[.,' ’_])\d{3})(?:(?P=mark)\d{3})*)(?P<rest>.*)")
+# Below zero as book-keeping and some spreadsheets write it: "(12.5)" and "12.5-".
+_MINUS_BEHIND = re.compile(r"\((?P<a>[\d.,]+)\)|(?P<b>[\d.,]+)-")
 _ANY_NUMBER = re.compile(r"[+-]?\s?(?:\d[\d.,' ’_]*|[.,]\d+)(?:[eE][+-]?\d+)?")
 
 
@@ -76,6 +78,8 @@ def plain_number(text: str, style: NumberStyle) -> float | None:
         text = grouped["sign"] + grouped["int"].replace(style.thousands, "") + grouped["rest"]
     if text[:1] in "+-" and text[1:2] == " ":
         text = text[0] + text[1:].lstrip()
+    elif text[-1:] in ("-", ")") and (behind := _MINUS_BEHIND.fullmatch(text)) is not None:
+        text = "-" + (behind["a"] or behind["b"])
     pattern = _DOT if style.decimal == "." else _COMMA
     if pattern.fullmatch(text):
         value = float(text.replace(",", ".").replace("d", "e").replace("D", "e"))
@@ -164,13 +168,24 @@ def _decide(
         if without:
             # Three digits behind every mark, and cells without a mark only below one thousand: group marks.
             small = all(len(text.lstrip("+-")) <= 3 for text in without)
-            if small and len(without) >= 1:
-                return NumberStyle("." if mark == "," else ",", mark, sure=len(without) >= 3)
+            several = len(set(without)) >= 3  # a page number among the cells is none
+            if small and (several or mark == ","):
+                return NumberStyle("." if mark == "," else ",", mark, sure=several)
             return decimal_only[0]
+        if fallback.sure:
+            return NumberStyle(fallback.decimal, mark)  # the other columns show that this is no decimal mark
         if mark == ".":
             return decimal_only[0]
         return NumberStyle(mark, sure=False)
     return _prefer(list(fit), fallback)
+
+
+_THREE_BEHIND = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
+
+
+def says_no_mark(cells: Iterable[str]) -> bool:
+    """Whether every cell has three digits behind its only mark: it may be the decimal one or group thousands."""
+    return all(_THREE_BEHIND.fullmatch(_without_unit(text)) for text in cells if any(c.isdigit() for c in text))
 
 
 def _prefer(styles: Sequence[NumberStyle], fallback: NumberStyle) -> NumberStyle:

@@ -63,8 +63,10 @@ def some_rows(stretches: Sequence[Sequence[str]], dialect: Dialect, width: int, 
     return rows
 
 
-def edge_empty(rows: Sequence[Sequence[str]]) -> bool:
-    return all(not row[-1].strip() for row in rows)
+def edge_empty(rows: Sequence[Sequence[str]]) -> int:
+    """How many of the last columns are empty in every row: delimiters at the line's end."""
+    filled = (max((k + 1 for k, cell in enumerate(row) if cell.strip()), default=0) for row in rows)
+    return len(rows[0]) - max(filled) if rows else 0
 
 
 def split_stamp(rows: Sequence[Sequence[str]]) -> bool:
