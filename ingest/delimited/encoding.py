@@ -68,6 +68,7 @@ def _wide(head: bytes) -> Encoding | None:
         return Encoding("utf-16-be", "utf-16-be", 0, 2)
     return None
 
+
 # The spaces that group digits in UTF-8: U+00A0, U+2007, U+2009, U+202F. They are no letters of another alphabet.
 _NO_BREAK = re.compile(rb"\xc2\xa0|\xe2\x80[\x87\x89\xaf]")
 

@@ -38,9 +38,7 @@ class Layout:
     extra_names: int = 0
 
 
-def read_layout(
-    table: Table, dialect: Dialect, empty_right: int, counts_first: bool, split_stamp: bool
-) -> Layout:
+def read_layout(table: Table, dialect: Dialect, empty_right: int, counts_first: bool, split_stamp: bool) -> Layout:
     """Names and units for the table's columns.
 
     empty_right        how many delimiters stand at the end of every row
@@ -191,7 +189,7 @@ def _is_header(cells: Sequence[str], table: Table, above_units: bool) -> bool:
     return any(c == "X" and mine in "NE" for c, mine in zip(classes, table.mask, strict=False)) or text == len(named)
 
 
-def _fit_names(layout: Layout, empty_right: int, counts_first: bool) -> None:
+def _fit_names(layout: Layout, last_column_empty: bool, counts_first: bool) -> None:
     names, width = layout.names, layout.width
     if len(names) == width:
         return
