@@ -18,7 +18,7 @@ import pytest
 from analysis.season_rows import MatchRow
 from analysis.sharing import anonymous
 from dashboard.exporting import csv_bytes
-from ingest.builds import Build, Wire
+from ingest.builds import Build, BuildHead, PackSlot, Wire
 from ingest.season import Season
 from tests.analysis.made_rows import row
 from tests.conftest import run_command
@@ -114,7 +114,8 @@ def test_robots_do_not_stand_in_the_order_of_their_folders() -> None:
 
 
 def test_cells_and_figures_of_several_packs_do_not_tell_their_names() -> None:
-    build = Build(id="x", wires=(Wire(id="wrenlead", from_="a", to="b"),))
+    wire = Wire.model_validate({"id": "wrenlead", "from": "pack", "to": "weapon"})
+    build = Build(build=BuildHead(id="x"), packs=(PackSlot(cells=6),), wires=(wire,))
     made = row("m", {
         ("cell_resistance_1s_mohm", "jasperine_left_cell3"): 3.0, ("cell_resistance_1s_mohm", "quill_cell1"): 3.1,
         ("cell_resistance_1s_mohm", "cell2"): 3.2, ("wire_peak_standard_degC", "wrenlead"): 60.0,
