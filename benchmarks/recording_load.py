@@ -1,10 +1,11 @@
 """Recording at full load: what is lost, and what it costs.
 
-    python benchmarks/recording_load.py [serial|can|multicast|all] [--seconds 20]
+    python -m benchmarks.recording_load [serial|lines|can|multicast|all] [--seconds 20]
 
 serial: a process writes numbered frames of 30 bytes into a pseudo-terminal at 3 Mbaud (10 bits a byte: 300,000 bytes a
-second). can: a thread sends 8,000 numbered frames a second over python-can's virtual bus, which lives in one process;
-its own processor time is taken off. multicast: the same from another process over python-can's UDP multicast bus.
+second); lines: the same with numbered lines of text of 30 bytes. can: a thread sends 8,000 numbered frames a second
+over python-can's virtual bus, which lives in one process; its own processor time is taken off. multicast: the same
+from another process over python-can's UDP multicast bus.
 
 Printed: frames sent, frames in the finished file (every number once, in order), processor time of the recorder as a
 share of one core (user and system), and its memory after a tenth of the time and at the end. Processor time, not
@@ -22,6 +23,7 @@ import tempfile
 import threading
 import time
 import tty
+from collections.abc import Callable
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
@@ -37,6 +39,7 @@ from ingest.record.session import Session
 FRAME = struct.Struct("<2sIHhhhIIII")  # 30 bytes: sync, counter, and figures
 BYTES_A_SECOND = 300_000
 CAN_A_SECOND = 8_000
+LINES_HEAD = b"time_us,pack_voltage_V,pack_current_A\n"
 READING = """\
 [reading]
 name = "load"
@@ -78,10 +81,20 @@ def paced(seconds: float, per_second: float, batch: int) -> Any:
         sent += count
 
 
-def write_serial(handle: int, seconds: float, sent: Any) -> None:
-    filler = (2400, 100, 1, 2, 3, 4, 5, 6)
+def frame(number: int) -> bytes:
+    return FRAME.pack(b"\xa5\x5a", number, 2400, 100, 1, 2, 3, 4, 5, 6)
+
+
+def line(number: int) -> bytes:
+    """time_us, volts, amps: the number is the time."""
+    return b"%010d,%08.4f,%09.4f\n" % (number, 24 - number % 100 / 50, number % 1000 / 7)
+
+
+def write_serial(handle: int, seconds: float, sent: Any, one: Callable[[int], bytes]) -> None:
+    if one is line:
+        os.write(handle, LINES_HEAD)
     for first, count in paced(seconds, BYTES_A_SECOND / FRAME.size, 20):
-        data = memoryview(b"".join(FRAME.pack(b"\xa5\x5a", n, *filler) for n in range(first, first + count)))
+        data = memoryview(b"".join(map(one, range(first, first + count))))
         while data:
             data = data[os.write(handle, data) :]
         sent.value = first + count
@@ -116,14 +129,17 @@ def run(kind: str, seconds: float, folder: Path) -> None:
     sent = context.Value("q", 0)
     out = folder / f"{kind}.rec"
     cost: list[float] = []
-    if kind == "serial":
+    if kind in ("serial", "lines"):
         master, slave = os.openpty()
         tty.setraw(slave)
         reading = folder / "load.toml"
         reading.write_text(READING)
-        words = [f"serial:{os.ttyname(slave)}@3000000", "--reading", str(reading)]
+        words = [f"serial:{os.ttyname(slave)}@3000000"]
+        words += ["--reading", str(reading)] if kind == "serial" else []
         os.set_inheritable(master, True)
-        sender: Any = get_context("fork").Process(target=write_serial, args=(master, seconds, sent))
+        sender: Any = get_context("fork").Process(
+            target=write_serial, args=(master, seconds, sent, frame if kind == "serial" else line)
+        )  # fmt: skip
     elif kind == "can":
         words = ["can:virtual:load"]
         sender = threading.Thread(target=send_can, args=("virtual", "load", seconds, sent, cost))
@@ -134,6 +150,7 @@ def run(kind: str, seconds: float, folder: Path) -> None:
     session.open()
     stop = Stop()
     memory: list[float] = []
+    peak: list[float] = [0.0]
     begun: list[float] = []
 
     def show(session: Session) -> None:
@@ -142,6 +159,8 @@ def run(kind: str, seconds: float, folder: Path) -> None:
             begun.append(time.process_time())
         if len(memory) < 1 + 9 * (session.elapsed_s > seconds):
             memory.append(resident_MB()) if session.elapsed_s > seconds / 10 else None
+        if session.elapsed_s - peak[0] > 5.0:
+            peak[:] = [session.elapsed_s, *peak[1:], resident_MB()]
         if not sender.is_alive() and session.now_s - view.last_s > 1.0:
             stop.ask("asked")
 
@@ -156,26 +175,32 @@ def run(kind: str, seconds: float, folder: Path) -> None:
     whole = numbers.size == sent.value and bool((numbers == np.arange(numbers.size)).all())
     print(
         f"{kind:>10}: sent {sent.value:,}, in the file {numbers.size:,}, {'every number once' if whole else 'LOSS'}; "
-        f"processor {100 * used_s / seconds:.1f} % of one core; memory {memory[0]:.1f} to {memory[-1]:.1f} MB; "
+        f"processor {100 * used_s / seconds:.1f} % of one core; memory {memory[0]:.1f} to {memory[-1]:.1f} MB, "
+        f"{min(peak[1:] or memory):.1f} to {max(peak[1:] or memory):.1f} every 5 s; "
         f"file {outcome.bytes_written / 1e6:.1f} MB; lost {session.sources[0].lost() or 'none'}; "
         f"packets not looked at {session.live.views[0].unseen:,}"
     )
 
 
 def numbers_in(kind: str, path: Path) -> np.ndarray:
-    packets = [packet.data for packet in read_packets(path)]
-    if kind == "serial":
-        raw = np.frombuffer(b"".join(packets), dtype=np.uint8)
-        return raw[: raw.size // FRAME.size * FRAME.size].reshape(-1, FRAME.size)[:, 2:6].copy().view("<u4")[:, 0]
-    return np.array([int.from_bytes(unpack_can(data).data[:4], "little") for data in packets])
+    """Of every frame or line in the file, in its order."""
+    if kind in ("can", "multicast"):
+        made = (int.from_bytes(unpack_can(packet.data).data[:4], "little") for packet in read_packets(path))
+        return np.fromiter(made, dtype=np.int64)
+    raw = b"".join(packet.data for packet in read_packets(path))
+    if kind == "lines":
+        raw = raw.removeprefix(LINES_HEAD)
+        return np.fromiter((int(row.partition(b",")[0]) for row in raw.splitlines()), dtype=np.int64)
+    whole = np.frombuffer(raw, dtype=np.uint8)[: len(raw) // FRAME.size * FRAME.size]
+    return whole.reshape(-1, FRAME.size)[:, 2:6].copy().view("<u4")[:, 0]
 
 
 if __name__ == "__main__":
     arguments = argparse.ArgumentParser()
-    arguments.add_argument("kind", nargs="?", default="all", choices=("serial", "can", "multicast", "all"))
+    arguments.add_argument("kind", nargs="?", default="all", choices=("serial", "lines", "can", "multicast", "all"))
     arguments.add_argument("--seconds", type=float, default=20.0)
     given = arguments.parse_args()
     print(f"{resource.getpagesize()} byte pages, Python {sys.version.split()[0]}, {given.seconds:g} s each")
     with tempfile.TemporaryDirectory() as name:
-        for kind in ("serial", "can", "multicast") if given.kind == "all" else (given.kind,):
+        for kind in ("serial", "lines", "can", "multicast") if given.kind == "all" else (given.kind,):
             run(kind, given.seconds, Path(name))

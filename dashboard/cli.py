@@ -66,6 +66,7 @@ def _record(p: argparse.ArgumentParser) -> None:
         help="serial:PORT@BAUD, can:INTERFACE:CHANNEL@BITRATE, udp:HOST:PORT, or demo: for an invented stream",
     )
     p.add_argument("--out", metavar="FILE", required=True, help="the recording to write")
+    p.add_argument("--go-on", action="store_true", help="go on in FILE if it is there: behind its last whole block")
     p.add_argument("--for", dest="for_s", type=float, metavar="S", help="stop after so many seconds")
     p.add_argument("--start-when", metavar="COND", help='wait for a figure, such as "pack_voltage_V > 18"')
     p.add_argument("--stop-when", metavar="COND", help="stop when a figure passes a limit")

@@ -11,7 +11,7 @@ from pathlib import Path
 from ingest.errors import AfterboutError
 from ingest.formats import ReadOptions
 from ingest.readings import parse_reading
-from ingest.record.blocks import Packet
+from ingest.record.blocks import SEAMS, Packet
 from ingest.record.figures import decoder_for
 from ingest.record.limits import LOOK_S
 from ingest.record.live import Live, SourceView
@@ -96,14 +96,14 @@ class Follower:
             if not new.packets and not new.events and new.ended is None:
                 break
             shown.changed_at = time.monotonic()
+            if new.goes_on:
+                shown.ended = None
             self._take(new.packets)
             for event in new.events:
                 self._mark(event.source, event.t_ns / 1e9, event.kind, event.text)
             if new.ended is not None:
                 shown.ended = new.ended
             shown.bytes = self._tail.offset
-            if new.ended is not None:
-                break
 
     def _take(self, packets: Sequence[Packet]) -> None:
         """In steps of the recorder's own looks, so that each figure has its time."""
@@ -125,6 +125,10 @@ class Follower:
         if not 0 <= number < len(self._shown.live.views):
             return
         view = self._shown.live.views[number]
+        for other in self._shown.live.views if kind in ("part", "damaged", "overflow") else ():
+            other.decoder.skip()
+        if kind in SEAMS:
+            view.decoder.skip()
         if kind == "lost":
             view.state = "lost"
             view.gaps.append((at_s, None, text))

@@ -27,6 +27,7 @@ def record_document(session: Session, outcome: Outcome, added: AddResult | None)
         "duration_s": round(outcome.duration_s, 6),
         "stopped_by": outcome.stopped_by,
         "bytes_written": outcome.bytes_written,
+        "went_on": _went_on(session),
         "dropped_packets": session.dropped_packets,
         "sources": [_source(view) for view in live.views],
         "lowest_voltage": _extreme(live.lowest_voltage()),
@@ -52,6 +53,20 @@ def record_document(session: Session, outcome: Outcome, added: AddResult | None)
         ],
         "added": None if added is None else add_document(added),
         "error": None if outcome.error is None else str(outcome.error),
+    }
+
+
+def _went_on(session: Session) -> dict[str, Any] | None:
+    """What stood in the file before, None for a new one. bytes_written counts what came now."""
+    found = session.behind
+    if found is None:
+        return None
+    return {
+        "part": found.part + 2,
+        "earlier_bytes": found.end,
+        "cut_bytes": found.torn_bytes,
+        "kept_in": None if found.kept_in is None else str(found.kept_in),
+        "damages": [{"start_byte": d.start, "end_byte": d.end, "blocks": d.blocks} for d in found.damages],
     }
 
 

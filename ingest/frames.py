@@ -11,8 +11,9 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from ingest.binary.checksum import Bytes, Crc
-from ingest.binary.framing import Framer, share_of_frames
+from ingest.binary.framing import share_of_frames
 from ingest.binary.layout import Layout, layout_of
+from ingest.binary.seamed import Seam, SeamedFramer
 from ingest.delimited.clock import UNIT_S, typical
 from ingest.delimited.source import Source
 from ingest.errors import ReadingError, UnreadableLog
@@ -54,15 +55,26 @@ def reading_for(head: bytes, readings: Sequence[Reading], file_name: str) -> Rea
 class FramesReader:
     """One binary log. Raises ReadingError where the reading is wrong, UnreadableLog where the file does not fit it."""
 
-    def __init__(self, path: Path, options: ReadOptions, reading: Reading, source: Source | None = None) -> None:
-        """source: the bytes, where they are not the file itself."""
+    def __init__(
+        self,
+        path: Path,
+        options: ReadOptions,
+        reading: Reading,
+        source: Source | None = None,
+        seams: Sequence[Seam] = (),
+        usual_rate_Hz: float | None = None,
+    ) -> None:
+        """source: the bytes, where they are not the file itself; seams: where they do not follow on.
+
+        usual_rate_Hz: how often frames came, to know how many a seam has swallowed.
+        """
         self._path = path
         self._name = options.name or path.name
         self._reading = reading
         self._layout = layout_of(reading)
         self._rate_Hz = None if self._layout.time is not None else (options.rate_Hz or reading.rate_Hz)
         self._source = source or Source(path)
-        self._framer = Framer(self._layout)
+        self._framer = SeamedFramer(self._layout, seams, self._rate_Hz or usual_rate_Hz)
         self._fields = [f for f in self._layout.fields if f is not self._layout.time]
         self._streams = Streams(self._name, options, reading)
         self._clock: StreamClock | None = None
@@ -121,6 +133,10 @@ class FramesReader:
                 values = [column[order] for column in values]
         else:
             time_s = numbers / self._rate_Hz if self._rate_Hz is not None else None
+            restarts = np.array([0, *self._framer.restarts])
+            recording = (np.searchsorted(restarts, numbers, side="right") - 1).astype(np.int16)
+            if time_s is not None and len(restarts) > 1:
+                time_s = (numbers - restarts[recording]) / self._rate_Hz
         if STREAM not in self._streams:
             thin = slice(None, None, max(1, -(-len(numbers) // 20_000)))
             times = time_s if time_s is not None else numbers.astype(np.float64)
@@ -151,7 +167,12 @@ class FramesReader:
             clock = self._clock.clock()
             faults += self._clock.faults(True, self._unwrap.wraps)
         elif self._rate_Hz is not None:
-            clock = Clock(None, "samples", "certain", 0.0, (framer._number - 1) / self._rate_Hz, self._rate_Hz)
+            rate_Hz = self._rate_Hz
+            restarts = tuple(number / rate_Hz for number in framer.restarts)
+            gaps = tuple((before / rate_Hz, behind / rate_Hz) for before, behind in framer.gaps)
+            clock = Clock(
+                None, "samples", "certain", 0.0, (framer.next_number - 1) / rate_Hz, rate_Hz, restarts, gaps
+            )  # fmt: skip
         else:
             faults.append(no_clock())
         self._provenance = Provenance(

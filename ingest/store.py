@@ -12,7 +12,7 @@ import hashlib
 import io
 import os
 import secrets
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,6 +25,7 @@ from ingest.parquet_output import ParquetOutput
 
 PART_SUFFIX = ".part"  # hidden files with this ending are unfinished; nothing ever reads them
 _BLOCK_BYTES = 1 << 20
+_LOCKED_BYTE = 1 << 40
 
 _MENDS = {
     errno.ENOSPC: "Free some space and run the same command again.",
@@ -42,6 +43,26 @@ class FileLayer:
 
     def create(self, path: Path) -> IO[bytes]:
         return path.open("xb", buffering=0)
+
+    def reopen(self, path: Path) -> IO[bytes]:
+        """A file that is there, to be gone on with."""
+        return path.open("r+b", buffering=0)
+
+    def truncate(self, file: IO[bytes], size: int) -> None:
+        file.truncate(size)
+
+    def lock(self, file: IO[bytes]) -> None:
+        """For this process alone until it is closed. Raises BlockingIOError or PermissionError where another has it."""
+        if os.name == "nt":
+            import msvcrt
+
+            file.seek(_LOCKED_BYTE)  # far behind the end, so that others may still read
+            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]
+            file.seek(0)
+        else:
+            import fcntl
+
+            fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
 
     def write(self, file: IO[bytes], data: memoryview) -> int:
         """Bytes written, which may be fewer than given."""
@@ -87,13 +108,31 @@ def not_lasting(error: OSError, path: Path) -> StoreError:
     return StoreError(what, file=path, mend="Check the disk, then look with: afterbout season --verify")
 
 
+@dataclass(frozen=True)
+class GoOn:
+    """Where a file grows again: at `size`, of the `was` bytes that it must still have; keep() saves those between."""
+
+    size: int
+    was: int
+    keep: Callable[[], None]
+
+
 class Output(io.RawIOBase):
     """A file being written under a hidden name beside `path`. finish(), then commit(); or discard().
 
     close() does nothing, so that a library it is handed to cannot end it early.
     """
 
-    def __init__(self, path: Path, layer: FileLayer, *, in_place: bool = False, durable: bool = True) -> None:
+    def __init__(
+        self,
+        path: Path,
+        layer: FileLayer,
+        *,
+        in_place: bool = False,
+        durable: bool = True,
+        go_on: GoOn | None = None,
+    ) -> None:
+        """go_on: write on in a file that is there."""
         super().__init__()
         self.path = path
         self.temp = path if in_place else path.with_name(f".{path.name}.{secrets.token_hex(4)}{PART_SUFFIX}")
@@ -103,8 +142,41 @@ class Output(io.RawIOBase):
         self._size = 0
         self._file: IO[bytes] | None = None
         with translated(path):
-            layer.make_folder(path.parent)
-            self._file = layer.create(self.temp)
+            if go_on is None:
+                layer.make_folder(path.parent)
+                self._file = layer.create(self.temp)
+            else:
+                self._file = layer.reopen(path)
+        if in_place:
+            self._begin(go_on)
+
+    def _begin(self, go_on: GoOn | None) -> None:
+        file = self._file
+        assert file is not None
+        try:
+            self._layer.lock(file)
+            if go_on is not None:
+                if os.fstat(file.fileno()).st_size != go_on.was:
+                    raise StoreError("was written to meanwhile", file=self.path, mend="Run the same command again.")
+                go_on.keep()
+                self._layer.truncate(file, go_on.size)
+                self._layer.sync(file)
+                file.seek(go_on.size)
+                self._size = go_on.size
+        except (OSError, StoreError) as error:
+            self.abandon()
+            if isinstance(error, BlockingIOError | PermissionError):
+                mend = "End that recording first, or name another file."
+                raise StoreError("is being written by another program", file=self.path, mend=mend) from None
+            raise (error if isinstance(error, StoreError) else store_error(error, self.path)) from None
+
+    def abandon(self) -> None:
+        """Close the file with what it has; what was not handed over yet is gone."""
+        self._pending.clear()
+        if self._file is not None:
+            file, self._file = self._file, None
+            with contextlib.suppress(OSError):
+                file.close()
 
     def writable(self) -> bool:
         return True
@@ -221,6 +293,10 @@ class Store:
     def record(self, path: Path) -> Output:
         """A new file that grows under its own name, for live capture: write, and sync() often."""
         return Output(path, self.layer, in_place=True)
+
+    def go_on(self, path: Path, where: GoOn) -> Output:
+        """A file that record() made, to grow again."""
+        return Output(path, self.layer, in_place=True, go_on=where)
 
     @contextmanager
     def atomic(self, path: Path, *, durable: bool = True) -> Iterator[Output]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import random
 import struct
@@ -11,26 +12,39 @@ from pathlib import Path
 
 from benchmarks.fuzz_targets.target import One, Target
 
-# docs/recording.md: the mark, then blocks of kind, length, CRC-32 of kind and payload; packets of source, ns, length
-_MARK = b"\x89ABREC1\n"
-_HEAD = struct.Struct("<4sII")
+# docs/recording.md: the mark, then blocks of kind, tag, number, part, 0, length, CRC-32 of the payload, CRC-32 of place
+# and head; packets of source, ns, length
+_MARK = b"\x89ABREC2\n"
+_HEAD = struct.Struct("<4sIIHHII")
 _PACKET = struct.Struct("<HqI")
+_TAG = 0x5EED
 
 
-def _block(kind: bytes, payload: bytes) -> bytes:
-    return _HEAD.pack(kind, len(payload), zlib.crc32(payload, zlib.crc32(kind))) + payload
+def _joined(blocks: Sequence[tuple[bytes, bytes]], numbers: Sequence[int] | None = None) -> bytearray:
+    """A file of blocks (kind, payload); a part begins with each head but the first."""
+    made, part = bytearray(_MARK), -1
+    for k, (kind, payload) in enumerate(blocks):
+        part += kind == b"head"
+        head = _HEAD.pack(kind, _TAG, numbers[k] if numbers else k, max(0, part), 0, len(payload), zlib.crc32(payload))
+        made += head + struct.pack("<I", zlib.crc32(struct.pack("<Q", len(made)) + head)) + payload
+    return made
 
 
-def _made(kind: str, pieces: Sequence[bytes], reading: str | None = None, ended: bool = True) -> bytes:
+def _made(kind: str, pieces: Sequence[bytes], reading: str | None = None, ended: bool = True, parts: int = 1) -> bytes:
     source = {"name": f"{kind}:x", "kind": kind, "settings": {}, "reading": reading}
-    about = {"wall_start": "2026-05-09T14:20:00+00:00", "sources": [source]}
-    blocks = [_MARK, _block(b"head", json.dumps(about).encode())]
-    for k in range(0, len(pieces), 8):
-        some = enumerate(pieces[k : k + 8], k)
-        packets = [_PACKET.pack(0, 5_000_000 + n * 20_000_000, len(raw)) + raw for n, raw in some]
-        blocks.append(_block(b"pack", b"".join(packets)))
-    blocks.append(_block(b"evnt", json.dumps([0, 7_000_000, "gap", "the port was gone"]).encode()))
-    return b"".join(blocks) + (_block(b"end ", json.dumps("stopped").encode()) if ended else b"")
+    blocks: list[tuple[bytes, bytes]] = []
+    for part in range(parts):
+        wall = f"2026-05-09T14:2{part}:00+00:00"
+        about = {"wall_start": wall, "clock_ns": part * 5_000_000_000, "boot": "b", "sources": [source]}
+        blocks.append((b"head", json.dumps(about).encode()))
+        for k in range(0, len(pieces), 8):
+            some = enumerate(pieces[k : k + 8], k)
+            packets = [_PACKET.pack(0, 5_000_000 + n * 20_000_000, len(raw)) + raw for n, raw in some]
+            blocks.append((b"pack", b"".join(packets)))
+        blocks.append((b"evnt", json.dumps([0, 7_000_000, "lost", "the port was gone"]).encode()))
+        if ended:
+            blocks.append((b"end ", json.dumps("stopped").encode()))
+    return bytes(_joined(blocks))
 
 
 def seeds() -> Sequence[bytes]:
@@ -46,16 +60,19 @@ def seeds() -> Sequence[bytes]:
         _made("serial", pieces, EXAMPLE_BINARY_READING),
         _made("can", can),
         _made("udp", lines, ended=False)[:-30],
+        _made("udp", lines, parts=3),
+        _made("serial", pieces, EXAMPLE_BINARY_READING, parts=2),
     ]
 
 
 def resealed(data: bytes, rng: random.Random) -> bytes:
     """Blocks dropped, doubled, moved; payloads changed; checksums sound again, most of the time."""
-    blocks, at = [], len(_MARK)
-    while at + _HEAD.size <= len(data):
-        kind, length, _ = _HEAD.unpack_from(data, at)
-        blocks.append((kind, bytearray(data[at + _HEAD.size : at + _HEAD.size + length])))
-        at += _HEAD.size + length
+    blocks: list[tuple[bytes, bytearray]] = []
+    at = len(_MARK)
+    while at + _HEAD.size + 4 <= len(data):
+        kind, length = _HEAD.unpack_from(data, at)[0], _HEAD.unpack_from(data, at)[5]
+        blocks.append((kind, bytearray(data[at + _HEAD.size + 4 : at + _HEAD.size + 4 + length])))
+        at += _HEAD.size + 4 + length
     for _ in range(rng.randint(1, 4)):
         if not blocks:
             break
@@ -72,17 +89,24 @@ def resealed(data: bytes, rng: random.Random) -> bytes:
             del payload[rng.randrange(len(payload)) :]
         elif payload:
             payload[rng.randrange(len(payload))] = rng.choice((0, 255, 34, 91, 123, 128, rng.randrange(256)))
-    made = bytearray(_MARK + b"".join(_block(kind, bytes(payload)) for kind, payload in blocks))
-    if rng.random() < 0.3:
+    made = _joined([(kind, bytes(payload)) for kind, payload in blocks])
+    if made and rng.random() < 0.3:
         del made[rng.randrange(len(made)) :]
+    for _ in range(rng.choice((0, 0, 1, 3))):  # damaged places: blocks behind them are found again
+        if made:
+            place = rng.randrange(len(made))
+            made[place : place + rng.choice((1, 8, 512))] = bytes(rng.randrange(256) for _ in range(rng.choice((1, 8))))
     return bytes(made)
 
 
 def _recording(folder: Path) -> One:
-    """Recovered up to the last whole block, and read as a log where something is left."""
+    """Its whole blocks, its recovery, and reading it as a log where something is left."""
+    from ingest.errors import UnreadableLog
     from ingest.formats import ReadOptions, formats
     from ingest.inspect import entry_of
     from ingest.record.blocks import whole_blocks
+    from ingest.record.recovery import recover
+    from ingest.record.tail import Tail
 
     path = folder / "bench.rec"
     form = next((form for form in formats() if form.name == "recording"), None)
@@ -90,6 +114,10 @@ def _recording(folder: Path) -> One:
     def one(data: bytes) -> object:
         path.write_bytes(data)
         whole = sum(1 for _ in whole_blocks(path))
+        with contextlib.suppress(UnreadableLog):
+            recover(path)
+        with contextlib.suppress(UnreadableLog):
+            Tail(path).more(1 << 20)
         if form is None:
             return whole
         reader = form.open(path, ReadOptions(counts_only=True))

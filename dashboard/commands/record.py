@@ -19,6 +19,7 @@ from ingest.fields import MATCH_ID_PATTERN
 if TYPE_CHECKING:
     from ingest.builds import Build, Pack
     from ingest.record.ending import Outcome, Stop
+    from ingest.record.recovery import Recovered
     from ingest.record.session import Session
     from ingest.record.sources import Source
     from ingest.season import Season
@@ -43,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
     if args.match is not None:
         _check_match(args.match, season)
     session = prepare(args, season)
-    _no_overwriting(args, session)
+    _choose_file(args, session)
     if any(source.physical for source in session.sources):
         _ask(args.yes)
     stop = Stop()
@@ -53,6 +54,8 @@ def run(args: argparse.Namespace) -> int:
         warn(f"{source.name}: {source.address}")
         for remark in source.remarks():
             warn(f"  {remark}")
+    if session.behind is not None:
+        warn(went_on_text(session.behind))
     with _signals(stop):
         outcome = session.run(stop, Screen())
         if outcome.stopped_by == "hangup":
@@ -60,6 +63,8 @@ def run(args: argparse.Namespace) -> int:
                 setattr(sys, name, io.StringIO())
         if outcome.error is None or outcome.files:
             warn(f"{STOPS[outcome.stopped_by]}; {_files_text(outcome)}, {size_text(outcome.bytes_written)}")
+        if session.behind is not None and session.behind.kept_in is not None:
+            warn(f"The torn end that was cut off is kept in {session.behind.kept_in}")
     added = _add(args, session, outcome) if args.match is not None and outcome.files else None
     if args.json:
         print_json(record_document(session, outcome, added))
@@ -158,15 +163,51 @@ def _pack(given: str | None, season: Season | None) -> Pack | None:
     return season.pack(given)
 
 
-def _no_overwriting(args: argparse.Namespace, session: Session) -> None:
+def _choose_file(args: argparse.Namespace, session: Session) -> None:
+    """A recording is never written over; with --go-on what is there is gone on with, or the next number is taken."""
     out = session.out
     if not out.parent.is_dir():
         raise UsageError("the folder of the recording is not there", file=out.parent, mend="Make it, or name another.")
     there = sorted(out.parent.glob(f"{out.stem}-[0-9][0-9][0-9]{out.suffix}")) if session.plan.rotates else [out]
-    if there and there[0].exists():
+    there = [path for path in there if path.exists()]
+    if not there:
+        return
+    if not args.go_on:
         raise UsageError(
-            "is there already; a recording is never written over", file=there[0], mend="Name another file."
-        )
+            "is there already; a recording is never written over", file=there[0],
+            mend="Name another file, or add --go-on to go on behind what it holds.",
+        )  # fmt: skip
+    if session.plan.rotates:
+        session.first_number = int(there[-1].stem[-3:]) + 1
+    else:
+        _go_on(session)
+
+
+def _go_on(session: Session) -> None:
+    from ingest.record.recorded import Recording
+    from ingest.record.recovery import recover
+
+    found = recover(session.out)
+    why = found.differs(session.notes)
+    if why:
+        raise UsageError(f"cannot be gone on with: {why}", file=session.out, mend="Name another file.")
+    session.behind = found
+    before = Recording(session.out)
+    for number, view in enumerate(session.live.views):
+        view.learn(before.blocks(number))
+
+
+def went_on_text(found: Recovered) -> str:
+    """What stands in the file that is gone on with, and what becomes of the rest."""
+    from dashboard.live_words import size_text
+
+    text = f"{found.path}: goes on behind its last whole block, at {size_text(found.end)}; the gap will be marked."
+    if found.torn_bytes:
+        text += f" {found.torn_bytes:,} torn bytes behind it are cut off and kept in a file beside it."
+    if found.damages:
+        lost = sum(damage.blocks for damage in found.damages)
+        text += f" Damaged before that: {len(found.damages)} places, {lost} blocks; they stay as they are."
+    return text
 
 
 def _ask(yes: bool) -> None:

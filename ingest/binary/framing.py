@@ -32,6 +32,7 @@ class Framer:
     """
 
     layout: Layout
+    skips: bool = True  # whether the layout's header stands before the first frame
     good: int = 0
     bad: int = 0
     stray: int = 0
@@ -44,7 +45,12 @@ class Framer:
     _gap_from: int | None = None
 
     def __post_init__(self) -> None:
-        self._skip = self.layout.skip
+        self._skip = self.layout.skip if self.skips else 0
+
+    @property
+    def next_number(self) -> int:
+        """Of the frame that would come next."""
+        return self._number
 
     def feed(self, data: bytes, last: bool) -> list[tuple[Bytes, NDArray[np.int64]]]:
         """Runs of good frames (rows × length, views) with their frame numbers."""

@@ -64,5 +64,9 @@ class CanDecoder:
     def skip(self) -> None:
         return
 
+    def forget(self) -> None:
+        self.good = self.bad = 0
+        self.ids.clear()
+
     def torn(self, tail: bytes) -> bytes:
         return b""

@@ -5,9 +5,12 @@ from __future__ import annotations
 import threading
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from ingest.errors import AfterboutError
+from ingest.errors import AfterboutError, SourceError, StoreError
+
+if TYPE_CHECKING:
+    from ingest.record.session import Session
 
 STOPS: Final = {
     "asked": "stopped by Ctrl-C",
@@ -46,3 +49,24 @@ class Outcome:
     duration_s: float = 0.0
     bytes_written: int = 0
     error: AfterboutError | None = None
+
+
+def complaint(session: Session, stopped_by: str) -> AfterboutError | None:
+    """What speaks against a recording that ended without an error of the disk."""
+    if stopped_by == "disk":
+        return StoreError(
+            "the disk is full: the recording was closed before it ran out", file=session.out,
+            mend="Free some space, and record again.",
+        )  # fmt: skip
+    if stopped_by == "ended":
+        return SourceError("no source is left", file=session.out, mend="What came until then is in the recording.")
+    if not any(view.packets for view in session.live.views):
+        return SourceError(
+            "nothing came from any source", file=session.out,
+            mend="Check the cable, that the other side sends, and the baud or bit rate.",
+        )  # fmt: skip
+    if session.started_ns is None and session.plan.start_when is not None:
+        names = ", ".join(session.live.names()[:12])
+        mend = f"Names that came: {names}." if names else "No figure could be read from the sources."
+        return SourceError(f"nothing was recorded: {session.plan.start_when.text} was never met", mend=mend)
+    return None

@@ -58,6 +58,9 @@ class Decoder(Protocol):
     def skip(self) -> None:
         """Some packets were left out: begin afresh at the next line or frame."""
 
+    def forget(self) -> None:
+        """Keep what is known of the table, not what was counted; begin at the next line or frame."""
+
     @property
     def header(self) -> bytes:
         """What a new file must begin with so that it can be read by itself: the header lines of a text stream."""
@@ -78,6 +81,9 @@ class RawDecoder:
         return []
 
     def skip(self) -> None:
+        return
+
+    def forget(self) -> None:
         return
 
     def torn(self, tail: bytes) -> bytes:
@@ -146,6 +152,11 @@ class TextDecoder:
 
     def skip(self) -> None:
         self._carry, self._torn = b"", True
+
+    def forget(self) -> None:
+        self.skip()
+        self._held.clear()
+        self._try_at = self.good = self.bad = 0
 
     def torn(self, tail: bytes) -> bytes:
         return b"" if self._sniffed is None else tail[tail.rfind(b"\n") + 1 :]
@@ -234,6 +245,10 @@ class FrameDecoder:
     def skip(self) -> None:
         self._good_before, self._bad_before = self.good, self.bad
         self._framer = Framer(self._layout)
+
+    def forget(self) -> None:
+        self._framer = Framer(self._layout)
+        self._good_before = self._bad_before = 0
 
     def torn(self, tail: bytes) -> bytes:
         """One byte less than a frame: the torn one is in it, and no whole one."""

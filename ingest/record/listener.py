@@ -21,7 +21,7 @@ class Happening:
 
     source: int
     t_ns: int
-    kind: str  # lost, back, overflow, started, header, condition
+    kind: str  # lost, back, overflow, cut, slept, clock, header, condition, alarm
     text: str
 
 
@@ -34,17 +34,24 @@ class Inbox:
         self._happenings: list[Happening] = []
         self._bytes = 0
         self.dropped_packets = 0
+        self._dropping = 0  # packets since the last that was kept
 
     def put(self, packets: list[Packet]) -> None:
         size = sum(len(packet.data) for packet in packets)
         with self._lock:
             if self._bytes + size > MOST_WAITING_BYTES:
-                if self.dropped_packets == 0:
+                if not self._dropping:
                     first = packets[0]
                     text = "the disk is too slow: what came from here on is not kept"
                     self._happenings.append(Happening(first.source, first.t_ns, "overflow", text))
+                self._dropping += len(packets)
                 self.dropped_packets += len(packets)
                 return
+            if self._dropping:
+                first = packets[0]
+                text = f"kept again; {self._dropping:,} packets of all sources were not"
+                self._happenings.append(Happening(first.source, first.t_ns, "overflow", text))
+                self._dropping = 0
             self._packets.extend(packets)
             self._bytes += size
 

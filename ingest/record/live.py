@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -80,6 +80,14 @@ class SourceView:
     @property
     def name(self) -> str:
         return self.source.name
+
+    def learn(self, earlier: Iterable[Sequence[Stamped]]) -> None:
+        """Know the table from what the source gave before; nothing of it is counted or shown."""
+        for packets in earlier:
+            if not self.decoder.learning:
+                break
+            self.decoder.feed(packets)
+        self.decoder.forget()
 
     def take(self, packets: Sequence[Stamped]) -> None:
         if not packets:

@@ -19,8 +19,9 @@ from ingest.formats import Format, ReadOptions
 from ingest.log import Clock, Fault, LogReader, Provenance
 from ingest.readings import Reading, parse_reading
 from ingest.record.blocks import MAGIC, SourceNote
+from ingest.record.faults import recording_faults
 
-READER_VERSION: Final = "1"
+READER_VERSION: Final = "2"
 _ARRIVAL_WHY: Final = "when each line came"
 
 
@@ -103,29 +104,37 @@ class RecordingReader:
         return _Part(note, CanReader(self._path, trace.kind, replace(options, reading=None), trace), first_s)
 
     def _frames(self, number: int, note: SourceNote, options: ReadOptions, reading: Reading, first_s: float) -> _Part:
+        from ingest.binary.seamed import Seam
         from ingest.frames import FramesReader
-        from ingest.record.recorded import OneSource
+        from ingest.record.one_source import OneSource
 
         recording = self._recording
         source = OneSource(recording, number)
-        if reading.time_column is None and reading.rate_Hz is None and options.rate_Hz is None and reading.frame:
-            span_s = recording.last_ns[number] / 1e9 - first_s
-            if span_s > 0:
-                rate_Hz = source.size / reading.frame.length_bytes / span_s
-                options = replace(options, rate_Hz=rate_Hz)
-                note_text = (
-                    f"{note.name}: its frames carry no time; {rate_Hz:.4g} a second is how they came on average."
-                )
-                self._faults.append(Fault("clock_by_arrival", "doubtful", note_text))
-        return _Part(note, FramesReader(self._path, options, reading, source), first_s)
+        runs = recording.runs(number)
+        seams = [Seam(run.offset, (run.first_ns - runs[0].first_ns) / 1e9 if run.placed else None) for run in runs[1:]]
+        timed = [run for run in runs if run.last_ns > run.first_ns]
+        rate_Hz = None
+        if timed and reading.frame:
+            span_s = sum(run.last_ns - run.first_ns for run in timed) / 1e9
+            rate_Hz = sum(run.size for run in timed) / reading.frame.length_bytes / span_s
+        if rate_Hz is not None and not (reading.time_column or reading.rate_Hz or options.rate_Hz):
+            options = replace(options, rate_Hz=rate_Hz)
+            text = f"{note.name}: its frames carry no time; {rate_Hz:.4g} a second is how they came on average."
+            self._faults.append(Fault("clock_by_arrival", "doubtful", text))
+        return _Part(note, FramesReader(self._path, options, reading, source, seams, rate_Hz), first_s)
 
     def _text(self, number: int, note: SourceNote, options: ReadOptions) -> _Part:
         from ingest.delimited.encoding import looks_like_text
         from ingest.delimited.reader import DelimitedReader
-        from ingest.record.recorded import OneSource
+        from ingest.record.one_source import OneSource
+        from ingest.record.seams import trim_lines
         from ingest.record.stamped_text import Stamping
 
         recording = self._recording
+        torn = trim_lines(recording, number)
+        if torn:
+            text = f"{note.name}: {torn} bytes of lines that a gap has torn, or may have, are left out."
+            self._faults.append(Fault("torn_line", "dropped", text))
         source = OneSource(recording, number)
         if not looks_like_text(source.peek(0, 1 << 16)):
             raise UnreadableLog(
@@ -152,17 +161,7 @@ class RecordingReader:
         recording.check_unchanged()
         made = [part.reader.provenance for part in self._parts]
         faults = [*self._faults, *(fault for one in made for fault in one.faults)]
-        for event in recording.events:
-            if event.kind in ("lost", "overflow"):
-                faults.append(Fault("source_lost", "doubtful", f"At {event.t_ns / 1e9:.1f} s: {event.text}."))
-        if recording.torn_bytes or recording.ended is None:
-            note = "It was not closed"
-            note += (
-                f"; {recording.torn_bytes} bytes behind the last whole block are left out."
-                if recording.torn_bytes
-                else "."
-            )
-            faults.append(Fault("truncated", "dropped", note))
+        faults += recording_faults(recording)
         counts: dict[str, Any] = {}
         for one in made:
             counts |= one.counts

@@ -6,6 +6,7 @@ file is closed and can be read; a disk that takes no more ends it with what was 
 
 from __future__ import annotations
 
+import bisect
 import shutil
 from collections import deque
 from collections.abc import Callable, Sequence
@@ -13,14 +14,17 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
-from ingest.errors import AfterboutError, SourceError, StoreError
-from ingest.record.blocks import Packet, RecordingWriter, SourceNote
-from ingest.record.ending import STOPS, Outcome, Stop
+from ingest.errors import AfterboutError, StoreError
+from ingest.record.blocks import SEAMS, Packet, SourceNote
+from ingest.record.ending import STOPS, Outcome, Stop, complaint
 from ingest.record.limits import LOOK_S
 from ingest.record.listener import Happening, Inbox, Listener
 from ingest.record.live import Live
+from ingest.record.recovery import Recovered
 from ingest.record.sources.base import RecordClock, Source, Stamped
 from ingest.record.triggers import Plan
+from ingest.record.watch_clock import ClockWatch
+from ingest.record.writer import RecordingWriter
 from ingest.store import Store
 
 TURN_S: Final = 0.025  # our choice: forty turns a second keep batches large and a stop prompt
@@ -44,6 +48,8 @@ class Session:
     store: Store
     clock: RecordClock
     least_free_bytes: int = LEAST_FREE_BYTES
+    behind: Recovered | None = None  # the recording that is gone on with, its torn end kept already
+    first_number: int = 1  # of the files, where there are several
 
     state: str = "opening"
     files: list[Path] = field(default_factory=list)
@@ -60,7 +66,7 @@ class Session:
         self._forgotten: set[int] = set()  # sources of which something from before the start was not kept
         self._tails: list[deque[bytes]] = [deque() for _ in self.sources]
         self._looked_ns = self._disk_ns = -(10**12)
-        self._turned_ns = 0
+        self._clock_watch = ClockWatch(self.clock, len(self.sources))
 
     @property
     def now_s(self) -> float:
@@ -107,7 +113,6 @@ class Session:
                 show(self)
                 if not any(listener.is_alive() for listener in listeners):
                     stop.ask("ended")
-            self._turned_ns = self.clock.now_ns()
         except StoreError as error:
             stop.ask("disk")
             outcome.error = error
@@ -125,7 +130,7 @@ class Session:
     def _turn(self, stop: Stop) -> None:
         packets, happenings = self._inbox.take()
         now_ns = self.clock.now_ns()
-        self._keep(packets, happenings)
+        self._keep(packets, happenings + self._clock_watch.look(now_ns))
         by_source: list[list[Stamped]] = [[] for _ in self.sources]
         for packet in packets:
             by_source[packet.source].append((packet.t_ns, packet.data))
@@ -139,19 +144,27 @@ class Session:
         self._limits(now_ns, stop)
 
     def _keep(self, packets: list[Packet], happenings: list[Happening]) -> None:
-        for happening in happenings:
+        """In the order of time, so that a mark stands between what came before and behind it."""
+        place = 0
+        for happening in sorted(happenings, key=lambda h: h.t_ns):
+            until = bisect.bisect_left(packets, happening.t_ns, lo=place, key=lambda p: p.t_ns)
+            self._take(packets[place:until])
             self._happen(happening)
+            place = until
+        self._take(packets[place:])
+
+    def _take(self, packets: list[Packet]) -> None:
+        if not packets:
+            return
         if self._writer is not None:
-            if packets:
-                self._writer.write(packets)
-                for packet in packets:
-                    self._tail(packet)
+            self._writer.write(packets)
+            for packet in packets:
+                self._tail(packet)
             return
         self._before.extend(packets)
-        if self._before:
-            oldest = self._before[-1].t_ns - int(BEFORE_S * 1e9)
-            while self._before[0].t_ns < oldest:
-                self._forgotten.add(self._before.popleft().source)
+        oldest = self._before[-1].t_ns - int(BEFORE_S * 1e9)
+        while self._before[0].t_ns < oldest:
+            self._forgotten.add(self._before.popleft().source)
 
     def _tail(self, packet: Packet) -> None:
         """The last bytes of each stream, to repeat a torn line or frame in the next file."""
@@ -168,10 +181,14 @@ class Session:
         if happening.kind == "lost":
             view.state = "lost"
             view.gaps.append((at_s, None, happening.text))
+        elif happening.kind == "slept":
+            view.gaps.append((at_s, self.now_s, happening.text))
         elif happening.kind == "back":
             view.state = "listening"
             begun, _, text = view.gaps[-1]
             view.gaps[-1] = (begun, at_s, text)
+        if happening.kind in SEAMS:
+            view.decoder.skip()
         if self._writer is not None:
             self._writer.event(happening.source, happening.t_ns, happening.kind, happening.text)
 
@@ -192,7 +209,8 @@ class Session:
         plan = self.plan
         if plan.for_s is not None and self.started_ns is not None and now_ns - self.started_ns >= plan.for_s * 1e9:
             stop.ask("time")
-        if plan.max_bytes is not None and self.bytes_written >= plan.max_bytes:
+        before = self.behind.end if self.behind is not None else 0
+        if plan.max_bytes is not None and before + self.bytes_written >= plan.max_bytes:
             stop.ask("size")
         if now_ns - self._disk_ns >= DISK_EVERY_S * 1e9:
             self._disk_ns = now_ns
@@ -202,7 +220,7 @@ class Session:
         if self._writer is None:
             return
         old = plan.rotate_s is not None and now_ns - self._file_began_ns >= plan.rotate_s * 1e9
-        large = plan.rotate_bytes is not None and self._writer.bytes_written >= plan.rotate_bytes
+        large = plan.rotate_bytes is not None and self._writer.size >= plan.rotate_bytes
         if (old or large) and not stop.reason:
             self._rotate(now_ns)
 
@@ -214,7 +232,11 @@ class Session:
         assert self._writer is not None
         before, self._before = list(self._before), deque()
         if before:
-            self._repeat_headers(before[0].t_ns, self._forgotten)
+            if self.behind is None:
+                self._repeat_headers(before[0].t_ns, self._forgotten)
+            for number in sorted(self._forgotten):
+                text = "what came before this is not kept"
+                self._writer.event(number, before[0].t_ns, "cut", text)
             self._writer.write(before)
             for packet in before:
                 self._tail(packet)
@@ -241,8 +263,13 @@ class Session:
     def _open_file(self, now_ns: int) -> None:
         path = self.out
         if self.plan.rotates:
-            path = self.out.with_name(f"{self.out.stem}-{len(self.files) + 1:03d}{self.out.suffix}")
-        self._writer = RecordingWriter(self.store, path, self.notes, self.clock.wall_start)
+            number = len(self.files) + self.first_number
+            path = self.out.with_name(f"{self.out.stem}-{number:03d}{self.out.suffix}")
+        clock = self.clock
+        self._writer = RecordingWriter(
+            self.store, path, self.notes, clock.wall_start, clock_ns=clock.computer_ns, boot=clock.boot,
+            behind=self.behind,
+        )  # fmt: skip
         self._file_began_ns = now_ns
         self.files.append(path)
 
@@ -266,27 +293,7 @@ class Session:
         outcome.files = list(self.files)
         self.state = "ended"
         if outcome.error is None:
-            outcome.error = self._complaint(outcome.stopped_by)
-
-    def _complaint(self, stopped_by: str) -> AfterboutError | None:
-        """What speaks against a recording that ended without an error of the disk."""
-        if stopped_by == "disk":
-            return StoreError(
-                "the disk is full: the recording was closed before it ran out", file=self.out,
-                mend="Free some space, and record again.",
-            )  # fmt: skip
-        if stopped_by == "ended":
-            return SourceError("no source is left", file=self.out, mend="What came until then is in the recording.")
-        if not any(view.packets for view in self.live.views):
-            return SourceError(
-                "nothing came from any source", file=self.out,
-                mend="Check the cable, that the other side sends, and the baud or bit rate.",
-            )  # fmt: skip
-        if self.started_ns is None and self.plan.start_when is not None:
-            names = ", ".join(self.live.names()[:12])
-            mend = f"Names that came: {names}." if names else "No figure could be read from the sources."
-            return SourceError(f"nothing was recorded: {self.plan.start_when.text} was never met", mend=mend)
-        return None
+            outcome.error = complaint(self, outcome.stopped_by)
 
 
 def _free(folder: Path) -> int | None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import bisect
 from typing import Final
 
-from ingest.record.recorded import Recording, arrivals
+from ingest.record.one_source import arrivals
+from ingest.record.recorded import Recording
 from ingest.record.sources.base import Stamped
 
 NAME: Final = "arrival_s"

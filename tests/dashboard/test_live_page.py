@@ -82,6 +82,7 @@ def test_the_page_draws_itself_anew_and_fits(recorded: tuple[Path, subprocess.Po
         page.wait_for_selector(".readings")
         first = page.inner_text("#live-body")
         page.wait_for_function("text => document.querySelector('#live-body').innerText !== text", arg=first)
+        page.wait_for_function("document.querySelector('#live-body').innerText.includes('OVER weapon_current_A')")
         text = page.inner_text("#live-body")
         assert "pack_voltage_V" in text and "Lowest voltage" in text and "recording" in text
         assert "OVER weapon_current_A" in text and "Past a rating" in text

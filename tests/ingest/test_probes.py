@@ -66,15 +66,19 @@ def blf() -> bytes:
 
 
 def recording() -> bytes:
-    """As docs/recording.md lays the file out: kind, length, checksum over kind and payload, payload."""
-
-    def block(kind: bytes, payload: bytes) -> bytes:
-        return struct.pack("<4sII", kind, len(payload), zlib.crc32(kind + payload)) + payload
-
-    head = b'{"wall_start": "2026-05-09T14:20:00+00:00", "sources": [{"name": "x", "kind": "udp", "settings": {}, '
+    """As docs/recording.md lays the file out."""
+    head = (
+        b'{"wall_start": "2026-05-09T14:20:00+00:00", "clock_ns": 0, "boot": null, "sources": [{"name": "x", "kind": '
+    )
     lines = CLEAN.splitlines(keepends=True)
     packets = b"".join(struct.pack("<HqI", 0, k * 10_000_000, len(line)) + line for k, line in enumerate(lines))
-    return b"\x89ABREC1\n" + block(b"head", head + b'"reading": null}]}') + block(b"pack", packets)
+    made = b"\x89ABREC2\n"
+    for number, (kind, payload) in enumerate(
+        [(b"head", head + b'"udp", "settings": {}, "reading": null}]}'), (b"pack", packets)]
+    ):
+        block = struct.pack("<4sIIHHII", kind, 7, number, 0, 0, len(payload), zlib.crc32(payload))
+        made += block + struct.pack("<I", zlib.crc32(struct.pack("<Q", len(made)) + block)) + payload
+    return made
 
 
 ASC = "date Tue Nov 14 10:13:20.000 pm 2023\nbase hex  timestamps absolute\nno internal events logged\n" + "".join(

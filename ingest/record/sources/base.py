@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import sys
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Final, Literal, Protocol
 
 Kind = Literal["serial", "can", "udp", "demo"]
@@ -19,19 +21,54 @@ class SourceGone(Exception):
     """The source vanished: a cable, a reboot, an interface that went down. The recording goes on."""
 
 
+def _awake_and_asleep_ns() -> int:
+    """The computer's clock since its start; it never goes back, and runs on while the computer sleeps where it can.
+
+    Linux has CLOCK_BOOTTIME for it, macOS its CLOCK_MONOTONIC (Python's own monotonic clock stands still there);
+    on Windows Python's own does.
+    """
+    return time.clock_gettime_ns(_CLOCK) if _CLOCK is not None else time.monotonic_ns()
+
+
+_CLOCK: Final[int | None] = getattr(
+    time, {"linux": "CLOCK_BOOTTIME", "darwin": "CLOCK_MONOTONIC"}.get(sys.platform, ""), None
+)
+
+
+def _boot() -> str | None:
+    """Since which start of the computer its clock counts; None where the system does not say."""
+    try:
+        return Path("/proc/sys/kernel/random/boot_id").read_text("ascii").strip()
+    except (OSError, ValueError):
+        return None
+
+
 class RecordClock:
-    """Nanoseconds since the recording began, monotonic and the same for every source; the wall clock is noted once."""
+    """Nanoseconds since the recording began, monotonic and the same for every source; the wall clock is noted once.
+
+    computer_ns, boot: what the computer's own clock showed then, and since which start of it. wall_moved_s(): by how
+    much the wall clock was set since; asleep_ns(): how long the computer has slept since it was started.
+    """
 
     def __init__(self) -> None:
-        self.zero_ns = time.monotonic_ns()
+        self.zero_ns = self.computer_ns = _awake_and_asleep_ns()
         self.wall_start = datetime.now(UTC)
+        self.boot = _boot()
+        self._wall_zero_ns = time.time_ns()
 
     def now_ns(self) -> int:
-        return time.monotonic_ns() - self.zero_ns
+        return _awake_and_asleep_ns() - self.zero_ns
 
     def wall_offset_ns(self) -> int:
         """What is added to a stamp of the wall clock (ns since 1970) to bring it onto this clock, as of now."""
-        return time.monotonic_ns() - time.time_ns() - self.zero_ns
+        return _awake_and_asleep_ns() - time.time_ns() - self.zero_ns
+
+    def wall_moved_s(self) -> float:
+        return (time.time_ns() - self._wall_zero_ns - self.now_ns()) / 1e9
+
+    def asleep_ns(self) -> int:
+        """0 where the system does not tell it apart."""
+        return _awake_and_asleep_ns() - time.monotonic_ns() if _CLOCK is not None else 0
 
 
 class Stamper:

@@ -15,7 +15,8 @@ from pathlib import Path
 import pytest
 
 from ingest.formats import read_log
-from ingest.record.blocks import MAGIC, Packet, RecordingWriter, SourceNote, read_packets
+from ingest.record.blocks import Packet, SourceNote, read_packets
+from ingest.record.writer import RecordingWriter
 from ingest.store import Store
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="fork and SIGKILL are POSIX")
@@ -79,18 +80,3 @@ def test_what_a_kill_leaves_is_read_as_a_log(tmp_path: Path) -> None:
     assert path.read_bytes() == before
     assert log.provenance.rows > 500
     assert "truncated" in {fault.code for fault in log.provenance.faults}
-
-
-def test_a_damaged_length_ends_the_file_and_asks_for_no_memory(tmp_path: Path) -> None:
-    path = tmp_path / "bench.rec"
-    writer = RecordingWriter(Store(), path, [NOTE], datetime(2026, 5, 9, tzinfo=UTC))
-    writer.write([Packet(0, k * 1_000_000, line(k)) for k in range(50)])
-    writer.tick(300_000_000)
-    whole = path.stat().st_size
-    writer.write([Packet(0, k * 1_000_000, line(k)) for k in range(50, 99)])
-    writer.close("asked")
-    data = bytearray(path.read_bytes())
-    assert data.startswith(MAGIC)
-    data[whole + 4 : whole + 8] = b"\xff\xff\xff\xff"
-    path.write_bytes(data)
-    assert [p.data for p in read_packets(path)] == [line(k) for k in range(50)]

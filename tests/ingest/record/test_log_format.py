@@ -11,7 +11,8 @@ import pytest
 
 from ingest.errors import UnreadableLog
 from ingest.formats import ReadOptions, read_log
-from ingest.record.blocks import Packet, RecordingWriter, SourceNote, pack_can
+from ingest.record.blocks import Packet, SourceNote, pack_can
+from ingest.record.writer import RecordingWriter
 from ingest.store import Store
 from tests.ingest.record.test_live import DBC, READING, crc16
 
