@@ -108,7 +108,8 @@ def what_words(entry: Mapping[str, Any], no_clock: str = NO_CLOCK) -> str:
     if clock["rate_Hz"] is not None:
         text += f" at {plain_figure(clock['rate_Hz'])} samples a second"
     named = f'Clock "{_shown(clock["column"], 30)}"' if clock["column"] else "Clock"
-    text += f". {named} in {clock['unit']}: {SURE_WORDS[clock['sure']]}."
+    unit = {"datetime": "date and time", "time": "hours, minutes and seconds"}.get(clock["unit"], clock["unit"])
+    text += f". {named} in {unit}: {SURE_WORDS[clock['sure']]}."
     if clock["restarts"]:
         text += f" It starts again {_times(len(clock['restarts']))}."
     if clock["gaps"]:
@@ -124,6 +125,8 @@ def dialect_words(dialect: Mapping[str, Any]) -> str:
     marks = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars", " ": "spaces", None: "nothing"}
     delimiter = dialect.get("delimiter")
     parts = [f"Cells parted by {marks.get(delimiter, repr(delimiter))}"]
+    if dialect.get("figures_named"):
+        parts = ["Each figure stands behind its name"]
     if dialect.get("decimal"):
         parts.append("decimal " + {",": "comma", ".": "point"}.get(dialect["decimal"], repr(dialect["decimal"])))
     if dialect.get("encoding"):

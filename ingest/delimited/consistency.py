@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from ingest.channels import cell_number
 from ingest.delimited.meaning_draft import FITS, FOLLOWS, UNKNOWN, Draft
+from ingest.delimited.sign_of_charge import Signs, signs_of
 
 Sample = NDArray[np.float64]
 
@@ -30,6 +31,7 @@ def check_together(drafts: Sequence[Draft]) -> None:
     for voltage, current in pairs:
         _sag(voltage, current)
     _signs(live, {id(c) for _, c in pairs}, drafts)
+    _counters(live)
     _power(live, pairs)
     _cells(live)
 
@@ -135,11 +137,25 @@ def _signs(live: Sequence[Draft], paired: set[int], drafts: Sequence[Draft]) -> 
         slopes = [s for d in voltages if (s := partial_slope(d.converted(), i)) is not None]
         slope = max(slopes, key=lambda s: abs(s[1]), default=None)
         rises = slope is not None and slope[1] > _STRONG
-        if negative and (rises or _counter_rises(live)):
+        found = signs_of(voltages[0].converted(), i) if len(voltages) == 1 else Signs()
+        both_ways = low < -0.05 * max(high, 0.0) and high > 0.05 * -low and -low > 0.02
+        if both_ways and not negative and found.sign == 1 and (found.steps or rises):
+            reason = "the voltage goes up with it: charging counted as positive"
             current.turn_round()
-            reason = "it is negative while the voltage sags" if rises else "it is negative while the charge used rises"
             current.fault("sign_normalised", "repaired", f"{reason}; discharge now counts as positive")
             current.why.append(reason)
+            current.limit(FOLLOWS)
+        elif negative and (rises or found.sign == 1 or _counter_rises(live)):
+            current.turn_round()
+            reason = "it is negative while the charge used rises"
+            if rises or found.sign == 1:
+                reason = "it is negative while the voltage sags"
+            current.fault("sign_normalised", "repaired", f"{reason}; discharge now counts as positive")
+            current.why.append(reason)
+            if not rises:
+                current.limit(FOLLOWS)
+        elif negative and found.sign == -1:
+            current.limit(FOLLOWS, "the voltage climbs while it is negative: it charges then")
         elif negative:
             current.limit(FITS, "it is negative, and nothing else in the file tells which way discharge counts")
             current.ask(
@@ -148,6 +164,17 @@ def _signs(live: Sequence[Draft], paired: set[int], drafts: Sequence[Draft]) -> 
                 unit=current.unit_text,
                 scale=-1.0,
             )
+        elif low >= 0.0 and found.unsigned and not current.no_channel:
+            reason = "it is never negative, yet the voltage climbs in one run and falls in another: it has no sign"
+            name = current.channel
+            current.fault("implausible", "doubtful", f"{reason}, and charging cannot be told from discharge")
+            current.drop(reason)
+            current.cap, current.question = UNKNOWN, ""
+            current.ask(f'Is "{current.key}" only ever a discharge? {reason[0].upper()}{reason[1:]}.', channel=name)
+            for counter in live:
+                if counter.kind in ("charge", "energy") and counter.channel is not None and not counter.from_reading:
+                    counter.drop("charging cannot be told from discharge in this file")
+                    counter.no_channel = True
         elif rises and id(current) in paired and not current.no_channel and slope is not None and slope[1] > 0.6:
             current.limit(FITS, "the voltage rises with it: it may count charging as positive")
             current.ask(
@@ -156,6 +183,27 @@ def _signs(live: Sequence[Draft], paired: set[int], drafts: Sequence[Draft]) -> 
                 unit=current.unit_text,
                 scale=-1.0,
             )
+
+
+def _counters(live: Sequence[Draft]) -> None:
+    """A charge or an energy that also grows while the battery is charged is not what was used."""
+    for counter in live:
+        if counter.parsed is None or counter.parsed.quantity.suffix not in ("charge_used_mAh", "energy_used_Wh"):
+            continue
+        part, grown = counter.parsed.part, np.diff(counter.converted())
+        for current in live:
+            same = current.parsed is not None and current.parsed.quantity.suffix == "current_A"
+            if not same or current.parsed is None or current.parsed.part != part or counter.from_reading:
+                continue
+            i = current.converted()[1:]
+            both = np.isfinite(i) & np.isfinite(grown) & (grown > 0)
+            if both.sum() < _ENOUGH:
+                continue
+            charged = float(grown[both & (i < -0.02 * float(np.nanmax(np.abs(i))))].sum())
+            if charged > 0.1 * float(grown[both].sum()):
+                counter.drop("it grows while the battery is charged too: not only what was used")
+                counter.no_channel = True
+                break
 
 
 def _counter_rises(live: Sequence[Draft]) -> bool:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from ingest.delimited.fixed import column_cuts, cut_line
+from ingest.delimited.labelled import labelled_cells, labels_of
 from ingest.delimited.numbers import FLAGS, is_missing, is_overrange, looks_numeric, tidy
 from ingest.delimited.stamps import shape_of
 
@@ -30,7 +31,7 @@ class Dialect:
     """delimiter "" is one bare column; " " is any run of spaces and tabs.
 
     wrapped: each line stands in quotes. cuts: columns by position. stamped: a terminal put "12:00:00.123 -> " or
-    "[12:00:00.123] " before each line; that stamp is the first cell.
+    "[12:00:00.123] " before each line; that stamp is the first cell. labels: each line names its figures so.
     """
 
     delimiter: str
@@ -38,6 +39,7 @@ class Dialect:
     comment: str = ""
     cuts: tuple[int, ...] = ()
     stamped: bool = False
+    labels: tuple[str, ...] = ()
 
 
 def is_comment(line: str, dialect: Dialect) -> bool:
@@ -72,8 +74,10 @@ def split_line(line: str, dialect: Dialect) -> list[str]:
     if dialect.stamped:
         found = _STAMPED.match(line)
         if found is not None:
-            rest = split_line(found["rest"], Dialect(delimiter))
+            rest = split_line(found["rest"], Dialect(delimiter, labels=dialect.labels))
             return [(found["a"] or found["b"]).strip(), *rest]
+    if dialect.labels:
+        return labelled_cells(line, dialect.labels)
     if delimiter == "":
         text = line.strip()
         return [text[1:-1] if len(text) > 1 and text[0] == '"' == text[-1] else text]
@@ -141,6 +145,8 @@ def choose_dialect(lines: Sequence[str], delimiter: str | None = None) -> Dialec
     stamped = sum(_STAMPED.match(line) is not None for line in body) > 0.7 * len(body)
     if stamped:
         body = [found["rest"] for line in body if (found := _STAMPED.match(line)) is not None]
+    if delimiter is None and (labels := labels_of(body)):
+        return Dialect(",", wrapped, stamped=stamped, labels=labels)
     candidates = _CANDIDATES if delimiter is None else (delimiter,)
     best = Dialect(delimiter or "", wrapped)
     best_score = 0.0

@@ -28,6 +28,7 @@ def can_be_fast(plan: Plan) -> bool:
         plan.dialect.wrapped
         or plan.dialect.cuts
         or plan.dialect.stamped
+        or plan.dialect.labels
         or plan.pairs
         or plan.keep_blank
         or plan.pad_short

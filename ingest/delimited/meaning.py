@@ -119,6 +119,8 @@ def _work_out(draft: Draft, context: FileContext) -> None:
     judge_values(draft)
     if draft.channel is not None and not draft.source.strip():
         draft.limit(FITS, "the column has no name")
+    elif draft.channel is not None and draft.key != draft.source and draft.part_level < SAID:
+        draft.limit(FITS, "another column has the same name")
 
 
 def _as_read(draft: Draft, said: ReadingColumn, context: FileContext) -> None:

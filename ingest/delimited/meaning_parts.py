@@ -127,6 +127,8 @@ def _find(draft: Draft, context: FileContext, named: set[str], roles: set[str]) 
     if "pack" in named:
         if free:
             return None, UNKNOWN, "", "both the pack and another part are named"
+        if {"tx", "transmitter"} & set(words):
+            return None, UNKNOWN, "", "the transmitter has a battery of its own"
         if context.hint_kind in ("receiver", "link") and kind in ("voltage", "current"):
             return "pack", FITS, "pack", "a receiver may mean its own battery"
         return "pack", SAID, "pack", "the name says the pack"

@@ -22,6 +22,11 @@ _WHERE_APART: Final = (
 )
 # A common one-wire digital thermometer gives -127 when unplugged and 85 after a reset: common practice, no source.
 _THERMOMETER: Final = (-127.0, 85.0)
+# Figures that are also set in whole numbers, by a load or a power supply; the others are limits of a converter.
+_ALSO_SET: Final = (-99.0, -99.9, -999.0, -999.9, -1000.0, 999.0, 999.9, 9999.0, -9999.0, 99999.0, -99999.0, 999999.0)
+_SET_KINDS: Final = ("current", "voltage", "power", "speed", "command", "duty")
+_PLATEAU: Final = 0.8  # our choice: share of rows that repeat the one before, where a value is set and not measured
+_RUN: Final = 5  # our choice: rows that a step of a test lasts at least
 _PART_OF_A_FILE: Final = 10_000  # rows from which the sample may be only a part of the file
 _JUMP_K: Final = 15.0  # our choice: no part of a robot changes by this between two rows and back
 _ENOUGH: Final = 8  # our choice: fewer figures than this decide nothing
@@ -45,7 +50,7 @@ def find_sentinels(draft: Draft) -> None:
     found = [s for s in inside if s in _ALWAYS and _holds(values, s).any()]
     for sentinel in (s for s in inside if s not in _ALWAYS):
         here = _holds(values, sentinel)
-        if here.any() and _apart(values[~here], sentinel):
+        if here.any() and _apart(values[~here], sentinel) and not _set_point(draft, sentinel):
             found.append(sentinel)
     if draft.kind == "temperature":
         found += [s for s in _THERMOMETER if _holds(values, s).any() and _jumpy(draft.evidence.values, s)]
@@ -86,6 +91,19 @@ def _apart(rest: Sample, sentinel: float) -> bool:
     reach = max(high - middle, middle - low, 0.02 * abs(middle), 1.0)
     gap = sentinel - high if sentinel > high else low - sentinel
     return gap > 0 and abs(sentinel - middle) > 3.0 * reach and gap > reach
+
+
+def _set_point(draft: Draft, sentinel: float) -> bool:
+    """Whether the value is a step among steps: the whole column stands still for many rows at each of its values."""
+    if draft.kind not in _SET_KINDS or sentinel not in _ALSO_SET:
+        return False
+    known = finite(draft.evidence.values)
+    edges = np.flatnonzero(np.diff(known) != 0.0)
+    here = _holds(known, sentinel)
+    runs = 1 + np.count_nonzero(np.diff(np.flatnonzero(here)) > 1)
+    rest = known[~here]
+    steady = rest.size < 2 or float(np.mean(np.diff(rest) == 0.0)) >= _PLATEAU
+    return bool(edges.size <= (1.0 - _PLATEAU) * known.size and steady and here.sum() >= _RUN * runs)
 
 
 def _jumpy(values: Sample, sentinel: float) -> bool:

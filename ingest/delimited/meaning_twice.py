@@ -53,9 +53,8 @@ def once_each(drafts: Sequence[Draft], level: Callable[[Draft], int]) -> None:
 
 def _better(keep: Sequence[Draft], drafts: Sequence[Draft]) -> tuple[Draft | None, str]:
     """(the one column that is better in the first respect in which they differ, the respect in words)."""
-    current = next(
-        (d for d in drafts if d.channel is not None and d.kind == "current" and _same_part(d, keep[0])), None
-    )
+    currents = [d for d in drafts if d.channel is not None and d.kind == "current" and _same_part(d, keep[0])]
+    current = currents[0] if len(currents) == 1 else None  # of two runs side by side each has its own
     most = max(finite(d.converted()).size for d in keep)
     tests: tuple[tuple[str, Callable[[Draft], bool]], ...] = (
         ("the reading file says so", lambda d: d.from_reading),

@@ -25,11 +25,12 @@ MOST_LISTED = 200
 
 
 def dialect_of(sniffed: Sniffed) -> dict[str, Any]:
-    """The contract's dialect object. Lines are 1-based; delimiter is null for one bare column."""
+    """The contract's dialect object. Lines are 1-based; delimiter is null for one bare column and for named figures."""
     layout, plan = sniffed.layout, sniffed.plan
     return {
         "encoding": sniffed.sample.encoding.name,
-        "delimiter": plan.dialect.delimiter or None,
+        "delimiter": None if plan.dialect.labels else plan.dialect.delimiter or None,
+        "figures_named": bool(plan.dialect.labels),
         "decimal": plan.decimal,
         "header_line": layout.header_line,
         "units_line": layout.units_line,

@@ -20,6 +20,7 @@ from ingest.delimited.fast import can_be_fast, parse_block
 from ingest.delimited.layout import Layout, read_layout, unit_of_column
 from ingest.delimited.layout_faults import layout_faults
 from ingest.delimited.long_table import refuse_long
+from ingest.delimited.not_samples import refuse_no_samples
 from ingest.delimited.numbers import decimals_of, tidy
 from ingest.delimited.pairs import pairs_of
 from ingest.delimited.plan import ColumnPlan, Parsed, Plan
@@ -109,6 +110,8 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
         )
     layout = read_layout(table, dialect, edge_empty(rows), counts(rows), split_stamp(rows))
     keys_beside(layout, rows, dialect)
+    if dialect.labels:
+        layout.names, layout.units = [*[""] * (layout.width - len(dialect.labels)), *dialect.labels], None
     if reading is not None:
         _apply_reading(layout, reading, sample, dialect)
     columns = plan_columns(layout.names, rows, reading.decimal if reading else None)
@@ -138,6 +141,7 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
             mend="Sort it by time and export it again.",
         )
     if reading is None:
+        refuse_no_samples(evidence, plan.file or None, layout.first_data_line)
         refuse_long(plan, parsed, evidence, [k for k, _ in clock.parts] if clock is not None else [])
     sniffed = Sniffed(sample, plan, layout, evidence, clock, faults=faults, reading=reading)
     _settle_rate(sniffed, reading, rate_Hz)

@@ -10,7 +10,13 @@ from ingest.delimited.units import unit_of
 _RATE_KEY = re.compile(
     r"\b(?:sampl\w*|scan|logg?(?:ing)?|record(?:ing)?|data|acquisition|abtast\w*)\s*[-_]?\s*"
     r"(?P<what>rate|freq\w*|interval|period|time|step|rate hz|spacing)\b"
-    r"|\b(?P<alone>fs|increment|delta[ _]?t|dt|x ?incr\w*|delta[ _]?x|x[ _]delta)\b",
+    r"|\b(?P<alone>fs|increment|delta[ _]?t|dt|x ?incr\w*|delta[ _]?x|x[ _]delta)\b"
+    r"|^\s*(?:(?:log|mess|abtast|aufzeichnungs)[- ]?)?(?P<whole>interval|intervall|rate)\s*(?:[\[(].*)?$",
+    re.IGNORECASE,
+)
+
+_PER_SECOND = re.compile(
+    r"(?P<many>[kMG]?)\s*(?:sps|sa/s|s/s|sa/sec|samples?/s|samples?/sec(?:ond)?|samples per second|1/s|hertz)",
     re.IGNORECASE,
 )
 
@@ -27,20 +33,11 @@ def rate_from_preamble(preamble: Mapping[str, str]) -> tuple[float, str] | None:
         amount = float(number[0].replace(",", "."))
         if amount <= 0:
             continue
-        what = (found["what"] or found["alone"] or "").lower()
+        what = (found["what"] or found["alone"] or found["whole"] or "").lower().replace("intervall", "interval")
         unit_text = value[number.end() :].strip().strip("[]()") or (re.findall(r"[\[(]([^\])]+)[\])]", key) or [""])[-1]
         base = unit_of(unit_text.split()[0]) if unit_text else None
-        if unit_text.lower() in (
-            "sps",
-            "sa/s",
-            "s/s",
-            "samples/s",
-            "samples per second",
-            "1/s",
-            "samples/sec",
-            "hertz",
-        ):
-            base = ("Hz", 1.0)
+        if (per_s := _PER_SECOND.fullmatch(unit_text)) is not None:
+            base = ("Hz", {"k": 1e3, "m": 1e6, "g": 1e9}.get(per_s["many"].lower(), 1.0))
         text = f"{key}: {value}"
         if base is not None and base[0] == "Hz":
             return amount * base[1], text

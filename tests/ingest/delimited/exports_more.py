@@ -41,7 +41,8 @@ def logger_with_boot_lines() -> Export:
 @export
 def key_and_value_in_each_cell() -> Export:
     body = rows(lambda k: f"t={T[k]} V={V[k]} I={A[k]} T={H[k]}")
-    return Export("key_and_value_in_each_cell", body.encode(), refuse="no rows")
+    columns = [Meant("V", V_, V), Meant("I", I_, A), Meant("T", None)]
+    return Export("key_and_value_in_each_cell", body.encode(), T, columns, (V_, I_))
 
 
 @export
