@@ -25,7 +25,7 @@ from typing import Any
 from analysis.season_keys import Failure, Key, keys_of
 from analysis.season_rows import MatchRow
 from analysis.season_tables import forget, not_kept, rows_of, write_tables
-from analysis.season_worker import Outcome, review_and_keep
+from analysis.season_worker import Outcome, end_with_parent, review_and_keep
 from ingest.errors import AfterboutError, StoreError
 from ingest.lock import LOCK_TIMEOUT_S, locked
 from ingest.places import is_remote, place
@@ -166,7 +166,7 @@ class _Work:
             if match_id in done:  # kept before its worker died
                 self._finish(Outcome(match_id))
                 continue
-            with ProcessPoolExecutor(1, mp_context=_context()) as pool:
+            with _processes(1) as pool:
                 self._feed(pool, [[match_id]], 1)
             if self.left:
                 self.left.clear()
@@ -236,8 +236,12 @@ def cores() -> int:
 def default_executor(jobs: int) -> Executor:
     """Processes where there are cores and matches for them, else one thread."""
     if cores() > 1 and jobs >= PROCESSES_FROM:
-        return ProcessPoolExecutor(min(cores(), jobs), mp_context=_context())
+        return _processes(min(cores(), jobs))
     return ThreadPoolExecutor(1)
+
+
+def _processes(count: int) -> ProcessPoolExecutor:
+    return ProcessPoolExecutor(count, mp_context=_context(), initializer=end_with_parent)
 
 
 def get_ready() -> None:

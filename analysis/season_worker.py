@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import multiprocessing
+import os
+import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -21,6 +24,23 @@ class Outcome:
     match: str
     unsaved: dict[str, Any] | None = None
     reason: str | None = None
+
+
+def end_with_parent() -> None:
+    """In a worker process: stop when the process that hands out the work is gone, however it went.
+
+    A worker of a pool waits for its next match for ever, as its fellows hold the other end of its queue. What it was
+    writing then is left over under another name, and swept by the next run.
+    """
+    parent = multiprocessing.parent_process()
+    if parent is None:
+        return
+
+    def watch() -> None:
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=watch, name="watch the parent", daemon=True).start()
 
 
 def review_and_keep(address: str, jobs: Sequence[tuple[str, Key]], elsewhere: bool = False) -> list[Outcome]:

@@ -61,7 +61,8 @@ def query_text(names: list[str], rows: list[list[Any]]) -> str:
 
 def _title(document: dict[str, Any]) -> str:
     season, run = document["season"], document["run"]
-    parts = [season["name"], season["robot"], f"{run['matches']} matches"]
+    count = run["matches"]
+    parts = [season["name"], season["robot"], f"{count} match{'es' if count != 1 else ''}"]
     counts = document["verdicts"]
     parts += [f"{counts[v]} {VERDICT_WORDS[v]}" for v in ORDER if counts.get(v)]
     done = f"{run['made']} reviewed now" if run["made"] else "nothing new"
