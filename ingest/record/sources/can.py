@@ -13,12 +13,14 @@ import socket
 import struct
 import sys
 import time
+from collections.abc import Callable
 from importlib import import_module
 from typing import Any, Final
 
 from ingest.errors import MissingExtra, SourceError, UsageError, nearest
 from ingest.record.blocks import pack_can
 from ingest.record.sources.base import BATCH_S, Kind, RecordClock, Source, SourceGone, Stamped, Stamper
+from ingest.record.sources.can_link import CanLink, bring_up, can_link, link_remarks
 from ingest.record.sources.udp import DatagramReader
 
 MOST_AT_ONCE: Final = 4096
@@ -54,8 +56,16 @@ class SocketCanSource:
     kind: Kind = "can"
     physical = True
 
-    def __init__(self, address: str, name: str, channel: str, bitrate: int | None) -> None:
-        self.address, self.name, self.channel = address, name, channel
+    def __init__(
+        self,
+        address: str,
+        name: str,
+        channel: str,
+        bitrate: int | None,
+        look: Callable[[str], CanLink] = can_link,
+    ) -> None:
+        self.address, self.name, self.channel, self.bitrate = address, name, channel, bitrate
+        self._look, self._link = look, CanLink()
         self.settings = {"interface": "socketcan", "channel": channel}
         if bitrate is not None:
             self.settings["bitrate"] = str(bitrate)
@@ -74,7 +84,7 @@ class SocketCanSource:
         try:
             self._open()
         except OSError as error:
-            mend = f"Bring it up first: ip link set {self.channel} up type can bitrate 500000 listen-only on"
+            mend = f"Bring it up first: {bring_up(self.channel, self.bitrate or 500_000)}"
             raise SourceError(f"cannot be opened: {error.strerror}", file=self.address, mend=mend) from None
 
     def _open(self) -> None:
@@ -87,7 +97,13 @@ class SocketCanSource:
         except OSError:
             sock.close()
             raise
+        self._look_at_link()
         self.take(sock)
+
+    def _look_at_link(self) -> None:
+        self._link = self._look(self.channel)
+        words = {True: "on", False: "off", None: "not checked"}
+        self.settings["listen_only"] = words[self._link.listen_only] if self._link.wired else "in software"
 
     def take(self, sock: socket.socket) -> None:
         """Read from this socket, which gives struct can_frame and struct canfd_frame."""
@@ -104,7 +120,8 @@ class SocketCanSource:
             self._open()
         except OSError:
             return None
-        return self.channel
+        listens = self._link.listen_only is not False or not self._link.wired
+        return self.channel if listens else f"{self.channel}, without listen-only: it acknowledges frames"
 
     def close(self) -> None:
         if self._reader is not None:
@@ -118,10 +135,7 @@ class SocketCanSource:
         return {"dropped": dropped} if dropped else {}
 
     def remarks(self) -> list[str]:
-        return [
-            "frames are acknowledged unless the interface was brought up with listen-only on: "
-            f"ip link set {self.channel} up type can bitrate … listen-only on"
-        ]
+        return link_remarks(self.channel, self._link, self.bitrate)
 
 
 def packed_frame(raw: bytes) -> bytes:

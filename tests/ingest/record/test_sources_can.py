@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import socket
 import struct
 import sys
 import threading
 import time
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -15,6 +17,7 @@ from ingest.errors import MissingExtra, SourceError
 from ingest.record.blocks import unpack_can
 from ingest.record.sources.base import RecordClock, SourceGone, Stamped
 from ingest.record.sources.can import BusSource, SocketCanSource, make_can_source, packed_frame
+from ingest.record.sources.can_link import CanLink, can_link, link_remarks
 
 can = pytest.importorskip("can", reason="the can extra is not installed")
 
@@ -161,6 +164,82 @@ def test_an_interface_that_is_not_there_is_refused_with_the_mend() -> None:
         source.open(RecordClock())
     assert "listen-only on" in refused.value.mend
     assert source.find_again() is None
+
+
+def shown(modes: list[str] | None, kind: str = "can", bitrate: int = 500_000) -> str:
+    """As iproute2 prints it with -details -json (published with the patch that added the list of supported modes)."""
+    data: dict[str, object] = {} if modes is None else {"ctrlmode": modes}
+    data |= {
+        "ctrlmode_supported": ["LOOPBACK", "LISTEN-ONLY", "TRIPLE-SAMPLING", "ONE-SHOT", "BERR-REPORTING", "FD"],
+        "state": "ERROR-ACTIVE", "berr_counter": {"tx": 0, "rx": 0}, "restart_ms": 0,
+        "bittiming": {"bitrate": bitrate, "sample_point": "0.875", "tq": 12, "sjw": 1, "brp": 1}, "clock": 80_000_000,
+    }  # fmt: skip
+    link = {"ifindex": 3, "ifname": "can0", "flags": ["NOARP", "UP", "LOWER_UP", "ECHO"], "mtu": 16,
+            "operstate": "UP", "link_type": "can", "linkinfo": {"info_kind": kind, "info_data": data}}  # fmt: skip
+    return json.dumps([link])
+
+
+@pytest.mark.parametrize(
+    ("answer", "listens", "said"),
+    [
+        (shown(["LISTEN-ONLY", "BERR-REPORTING"]), True, "acknowledges nothing"),
+        (shown(["BERR-REPORTING"]), False, "it acknowledges frames"),
+        (shown(None), False, "ip link set can0 down; ip link set can0 up type can bitrate 500000 listen-only on"),
+        ("", None, "not checked whether it listens only"),
+        ("Command line is not complete.", None, "not checked"),
+        ("[]", None, "not checked"),
+        ('[{"ifname": "can0"}]', None, "not checked"),
+        ('[{"ifname": "can0", "linkinfo": {"info_kind": "bridge"}}]', None, "not checked"),
+        ("[1, 2]", None, "not checked"),
+        (shown(None, "vcan"), None, "in software"),
+    ],
+)
+def test_listen_only_is_what_the_system_says_and_not_checked_where_it_says_nothing(
+    answer: str, listens: bool | None, said: str
+) -> None:
+    link = can_link("can0", lambda channel: answer)
+    assert link.listen_only is listens
+    assert said in link_remarks("can0", link, None)[0]
+
+
+def test_another_bit_rate_than_the_named_one_is_said() -> None:
+    link = can_link("can0", lambda channel: shown(["LISTEN-ONLY"], bitrate=250_000))
+    assert "its bit rate is 250000, not the 500000" in link_remarks("can0", link, 500_000)[1]
+    assert len(link_remarks("can0", link, 250_000)) == 1
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="ip is Linux's")
+def test_the_systems_own_tool_is_asked_and_no_interface_is_no_answer(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A tool of that name on the path, which keeps what it was asked; then none that knows the interface."""
+    (tmp_path / "ip").write_text(f'#!/bin/sh\necho "$@" > {tmp_path}/asked\ncat {tmp_path}/answer\n')
+    (tmp_path / "ip").chmod(0o755)
+    (tmp_path / "answer").write_text(shown(["LISTEN-ONLY"]))
+    monkeypatch.setenv("PATH", f"{tmp_path}:/usr/bin:/bin")
+    assert can_link("can0").listen_only is True
+    assert (tmp_path / "asked").read_text().split() == ["-details", "-json", "link", "show", "dev", "can0"]
+    (tmp_path / "ip").write_text("#!/bin/sh\nexit 1\n")
+    assert can_link("can0").listen_only is None
+
+
+def test_an_interface_that_comes_back_without_listen_only_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    answers = [CanLink(True, 500_000), CanLink(False, 500_000)]
+    source = SocketCanSource("can:socketcan:can0", "can0", "can0", None, lambda channel: answers.pop(0))
+    monkeypatch.setattr(socket, "socket", lambda *_: _Unbound())
+    monkeypatch.setattr(SocketCanSource, "take", lambda self, sock: None)
+    source._open()
+    assert source.settings["listen_only"] == "on"
+    assert "acknowledges frames" in str(source.find_again())
+    assert source.settings["listen_only"] == "off"
+
+
+class _Unbound:
+    def setsockopt(self, *_: object) -> None: ...
+
+    def bind(self, *_: object) -> None: ...
+
+    def close(self) -> None: ...
 
 
 def test_an_unknown_interface_and_a_missing_extra_are_told(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -131,6 +131,36 @@ def test_the_control_lines_are_set_before_the_opening_and_not_touched_again(monk
     assert calls == opened  # whatever opening does once, nothing later
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="the calls that set the lines are Linux's")
+def test_what_reaches_the_driver_only_ever_sets_the_lines(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every call to the driver from the opening to the close, as pyserial really makes them (tty_ioctl(4)).
+
+    The kernel raises both lines when a port is opened; setting what is set is no edge. A pseudo-terminal has no lines,
+    so the call is answered here. What an adapter's own driver does at the opening cannot be tried without one.
+    """
+    import termios
+
+    from serial import serialposix
+
+    plain, asked = serialposix.fcntl.ioctl, []
+    lines = {termios.TIOCMBIS: "set", termios.TIOCMBIC: "clear", termios.TIOCMSET: "both"}
+
+    def ioctl(handle: int, call: int, *rest: object) -> object:
+        if call in lines:
+            asked.append((lines[call], int.from_bytes(rest[0], sys.byteorder)))  # type: ignore[arg-type]
+            return bytes(4)
+        return plain(handle, call, *rest)
+
+    monkeypatch.setattr(serialposix.fcntl, "ioctl", ioctl)
+    with pseudo_terminal() as pair:
+        source = SerialSource(f"serial:{pair.path}", "port")
+        source.open(RecordClock())
+        pair.write(b"x" * 100)
+        assert read_all(source, 100) == b"x" * 100
+        source.close()
+    assert asked == [("set", termios.TIOCM_DTR), ("set", termios.TIOCM_RTS)]
+
+
 def test_the_lines_stay_as_they_are_when_the_port_is_closed() -> None:
     import termios
 
