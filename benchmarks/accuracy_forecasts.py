@@ -1,10 +1,11 @@
 """How far the heat forecast and the replay lie from independent simulations: the cases of their tests, more seeds.
 
-    python benchmarks/accuracy_forecasts.py [--parts 120] [--matches 6] [--only heat replay]
+    python benchmarks/accuracy_forecasts.py [--parts 120] [--matches 12] [--only heat replay]
 
 heat: random two-node parts with a whole-degree sensor, fitted on 180 s and forecast 60 s ahead with the load known
-(tests/analysis/test_part_heat.py). replay: nine changes replayed from the log of one match and simulated again with
-the changed robot (tests/analysis/test_replay.py).
+(tests/analysis/test_part_heat.py). replay: nine changes replayed from the log of each match and simulated again with
+the changed robot, once with commands that are duties and once with controllers that make up for a sagging supply
+(tests/analysis/replay_cases.py).
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import sys
 import time
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import numpy as np
 
@@ -22,9 +24,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from analysis.part_heat import forecast
 from analysis.ratings import OutsideValidity
-from analysis.review import review_data
 
 ROOT = Path(__file__).resolve().parents[1]
+WIRE_K = 5.0
 
 
 def cases_of(name: str) -> ModuleType:
@@ -57,36 +59,40 @@ def heat(parts: int) -> None:
 
 
 def replayed(matches: int) -> None:
-    cases = cases_of("test_replay")
-    rs, errors, inside, degC = cases.rs, [], [], []
+    cases = cases_of("replay_cases")
     start = time.perf_counter()
-    for seed in range(3, 3 + matches):
-        build, script = rs.BUILDS["abc"[seed % 3]], rs.script(seed)
-        both = []
-        for plants in (cases.Plants(), cases.Plants(joint_step=cases.JointStep(42.0, "pack_plug", 9.0))):
-            data = rs.logged(rs.run(build, cases.P1, script, plants))
-            both.append((data, review_data(data, with_advice=False)))
-        match = cases.Match(build, script, both[0], both[1], {"p3": rs.described(build, cases.P3)[1]})
-        for case in cases.CASES:
-            try:
-                one = cases._outcome(match, case)
-            except (AssertionError, KeyError) as refused:
-                print(f"seed {seed}, {case.name}: no figure to compare ({type(refused).__name__})")
-                continue
-            errors.append(abs(one.replayed_V[0] - one.real_V))
-            inside.append(one.replayed_V[1] <= one.real_V <= one.replayed_V[2])
-            degC.append(abs(one.pack_degC - one.real_pack_degC))
-    print(
-        f"replay: lowest weapon voltage off by {np.mean(errors):.3f} V on average, {np.max(errors):.2f} V at worst; "
-        f"band covers {100 * np.mean(inside):.0f} % of {len(errors)}; pack {np.max(degC):.1f} °C at worst "
-        f"({time.perf_counter() - start:.0f} s)"
+    for throttle, held_V in (("open", None), ("compensated", cases.HELD_V)):
+        found: dict[str, list[Any]] = {case.name: [] for case in cases.CASES}
+        for seed in range(3, 3 + matches):
+            match = cases.made_match(seed, held_V)
+            for case in cases.CASES:
+                try:
+                    found[case.name].append(cases.outcome(match, case))
+                except (AssertionError, KeyError) as refused:
+                    print(f"seed {seed}, {case.name}: no figure to compare ({refused})")
+        print(f"replay, {throttle} throttle, {matches} matches")
+        for name, outcomes in (*found.items(), ("all", [o for kind in found.values() for o in kind])):
+            print(f"  {name:<15} {_row(outcomes)}", flush=True)
+    print(f"({time.perf_counter() - start:.0f} s)")
+
+
+def _row(outcomes: list[Any]) -> str:
+    volts, pack = [o.volts for o in outcomes], [o.pack for o in outcomes]
+    wires = [w for o in outcomes for w in o.wires.values()]
+    held = [abs(w.error) <= WIRE_K or w.holds for w in wires]
+    outside = [abs(w.error) for w, good in zip(wires, held, strict=True) if not good]
+    return (
+        f"V: {np.mean([abs(v.error) for v in volts]):.3f} mean, {max(abs(v.error) for v in volts):.2f} worst, band "
+        f"{100 * np.mean([v.holds for v in volts]):.0f} % (width {np.mean([v.high - v.low for v in volts]):.2f} V) of "
+        f"{len(volts)}; pack {max(abs(p.error) for p in pack):.1f} K worst; wires {100 * np.mean(held):.1f} % of "
+        f"{len(wires)} within {WIRE_K:.0f} K or the interval, worst outside {max(outside, default=0.0):.1f} K"
     )
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--parts", type=int, default=120)
-    parser.add_argument("--matches", type=int, default=6)
+    parser.add_argument("--matches", type=int, default=12)
     parser.add_argument("--only", nargs="+", choices=["heat", "replay"], default=["heat", "replay"])
     asked = parser.parse_args()
     if "heat" in asked.only:

@@ -74,9 +74,12 @@ def simulate(
     *,
     air_degC: float = 20.0,
     seed: int = 0,
+    held_V: float | None = None,
 ) -> Truth:
     """The whole match as arrays on the simulation clock.
 
+    held_V: the controllers make up for a sagging supply: a command asks for this share of held_V at the motor and not
+    of what the supply has (as far as full duty goes). None: the throttle is open, a command is a duty.
     Raises ValueError where the build lacks one of RUNS, or a planted joint is not in the battery lead.
     """
     missing = set(RUNS) - {r.id for r in build.runs}
@@ -86,7 +89,7 @@ def simulate(
     if step is not None and step.joint not in build.run("battery_lead").through:
         raise ValueError(f"{step.joint} is not in the battery lead of build {build.id}; plant the step in one that is")
     rail = rail_and_link(build, script, plants, seed)
-    record = _run(build, pack, script, plants, rail, air_degC, seed)
+    record = _run(build, pack, script, plants, rail, air_degC, seed, held_V)
     return finish(build, pack, script, plants, rail, record, air_degC)
 
 
@@ -98,6 +101,7 @@ def _run(
     rail: Rail,
     air_degC: float,
     seed: int,
+    held_V: float | None,
 ) -> Recorded:
     """The stepping loop: plain floats and local names, which cost a third of small arrays in it.
 
@@ -193,8 +197,9 @@ def _run(
                 torque = -LOST_STEP_BRAKING * Kw * i
             else:
                 d = max(dw, e / v) + rise_w
-                if d > cmd_w[k]:
-                    d = cmd_w[k]
+                asked = cmd_w[k] if held_V is None else _held(cmd_w[k], held_V, v)
+                if d > asked:
+                    d = asked
                 i = (d * v - e) / ow
                 if i > lim_w:
                     i = lim_w
@@ -210,7 +215,8 @@ def _run(
             # drives: full bridge, brakes and feeds back
             e = Kl * wl
             v = v_bus - Il * Rl
-            il = (cmd_l[k] * v - e) / ol
+            asked = cmd_l[k] if held_V is None else _held(cmd_l[k], held_V, v)
+            il = (asked * v - e) / ol
             if il > lim_l:
                 il = lim_l
             elif il < -lim_l:
@@ -221,7 +227,8 @@ def _run(
                 wl = 0.0
             e = Kr * wr
             v = v_bus - Ir * Rr
-            ir = (cmd_r[k] * v - e) / orr
+            asked = cmd_r[k] if held_V is None else _held(cmd_r[k], held_V, v)
+            ir = (asked * v - e) / orr
             if ir > lim_r:
                 ir = lim_r
             elif ir < -lim_r:
@@ -277,6 +284,11 @@ def _run(
             [weapon.winding_ohm, left.winding_ohm, right.winding_ohm],
         )
     return out
+
+
+def _held(command: float, held_V: float, supply_V: float) -> float:
+    """The duty that puts command × held_V at the motor, -1..1."""
+    return max(-1.0, min(1.0, command * held_V / supply_V))
 
 
 def _sync_loss(script: Script, plants: Plants, seed: int) -> tuple[list[bool], list[float]]:

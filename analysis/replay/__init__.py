@@ -1,9 +1,9 @@
 """The same match with another wiring, pack, limit or gear: changed signals, and every check run again on them.
 
-Demand I' = I·(V'/V)^n with n = 0.5, band 0 to 2; V' from the fitted pack and the resistance of the runs, as a
-difference to what was measured, so that whatever the model does not know stays as it was. Measured against the demo's
-simulation run again with the changed robot (tests): lowest voltage within 0.15 V on average. Holds for a match whose
-pack could be fitted; everything else is refused with the reason.
+Demand I' = I·(V'/V)^n with n = 0.5, band from n = 2 to n = -1 (the latter only where the voltage rises); V' from the
+fitted pack and the resistance of the runs, as a difference to what was measured, so that whatever the model does not
+know stays as it was. Measured against the demo's simulation run again with the changed robot (tests): lowest voltage
+within 0.15 V on average. Holds for a match whose pack could be fitted; everything else is refused with the reason.
 """
 
 from __future__ import annotations

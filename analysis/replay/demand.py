@@ -1,7 +1,9 @@
 """What the loads would have drawn: I' = I·(V'/V)^n at each load, solved with the pack's and the paths' drops.
 
-n = 0.5 is the middle, 0 (the same current) and 2 (a resistance at fixed duty) are the ends of the band: measured on
-simulated matches the lowest voltage then comes out within 0.15 V, and the band covers 97 to 100 %.
+n = 0.5 is the middle; the ends of the band are 2 (a resistance at fixed duty) and -1 (the same power, as of a
+controller that makes up for its supply). The same power is taken only where the voltage rises: under a falling one the
+duty soon reaches its end, and the current stays at most the same (n = 0). Measured on simulated matches with open and
+with compensated throttle: docs/advice.md.
 Where a limit takes current away, the middle draws it later at the limit as long as the load goes on (a drum that
 spins up more slowly), one end of the band drops it.
 """
@@ -16,7 +18,7 @@ import numpy as np
 from analysis.replay.circuit import LEAST_A, Branch, Circuit, charge_Ah, ladder_V
 from analysis.signal import Floats
 
-MIDDLE, BAND = 0.5, (0.0, 2.0)
+MIDDLE, BAND = 0.5, (-1.0, 2.0)
 SETTLED_V = 1e-3  # our choice: a millivolt is under every logger's step
 MOST_ROUNDS = 25
 # A load sees at least this share of its voltage (our choice: below it nothing runs, and a power would run away).
@@ -101,7 +103,7 @@ def solve(c: Circuit, n: float, pack: PackChange, caps: Mapping[str, Cap], gears
         for b in c.branches:
             wanted = pack_V - _drop(c, b, c.after_mohm, flows)
             path = sum((np.mean(c.after_mohm[run]) for run in b.path), 0.0) * 1e-3
-            steep = n * np.maximum(pack_A, 0.0) * (r_now + float(path)) / np.maximum(volts[b.id], 1.0)
+            steep = max(n, 0.0) * np.maximum(pack_A, 0.0) * (r_now + float(path)) / np.maximum(volts[b.id], 1.0)
             step = (wanted - volts[b.id]) / (1.0 + steep)
             furthest = max(furthest, float(np.abs(step).max()))
             volts[b.id] = volts[b.id] + step
@@ -113,8 +115,11 @@ def solve(c: Circuit, n: float, pack: PackChange, caps: Mapping[str, Cap], gears
 
 
 def _power(before: Floats, after: Floats, n: float) -> Floats | float:
+    """(V'/V)^n; under n = 0 a fallen voltage changes nothing."""
     if n == 0.0:
         return 1.0
+    if n < 0.0:
+        return np.maximum(after / np.maximum(before, 1.0), 1.0) ** n
     ratio = np.maximum(after, LEAST_SHARE * before) / np.maximum(before, 1.0)
     return np.sqrt(ratio) if n == 0.5 else np.square(ratio) if n == 2.0 else ratio**n
 

@@ -30,8 +30,10 @@ def script(seed: int, length_s: float = 45.0) -> Script:
     return fight(seed, length_s, intensity=1.3, countdown_end_s=14.0, tail_s=6.0)
 
 
-def run(build: BuildSpec, pack: PackSpec, plan: Script, plants: Plants | None = None) -> Truth:
-    return simulate(build, pack, plan, plants or Plants(), air_degC=20.0, seed=1)
+def run(
+    build: BuildSpec, pack: PackSpec, plan: Script, plants: Plants | None = None, held_V: float | None = None
+) -> Truth:
+    return simulate(build, pack, plan, plants or Plants(), air_degC=20.0, seed=1, held_V=held_V)
 
 
 def described(build: BuildSpec, pack: PackSpec) -> tuple[Build, Pack]:
