@@ -6,7 +6,9 @@ import math
 import shutil
 import sys
 import textwrap
+import threading
 import time
+from collections import deque
 from collections.abc import Sequence
 from typing import Final, TextIO
 
@@ -17,11 +19,17 @@ from ingest.record.session import Session
 REDRAW_S: Final = 0.5  # our choice: as often as an eye can read a figure
 PLAIN_S: Final = 5.0  # our choice: a log of the recording that stays readable
 MOST_ROWS: Final = 40
+MOST_WAITING_LINES: Final = 1000  # our choice, as LAST_WORDS_S: an end is not held up by a terminal that stands still
+LAST_WORDS_S: Final = 2.0
 _UP, _CLEAR, _CLEAR_BELOW = "\x1b[{}A\r", "\x1b[K", "\x1b[J"
 
 
 class Screen:
-    """Call it with the session as often as you like; it draws when it is time. A lost terminal is no error."""
+    """Call it with the session as often as you like; it draws when it is time. A lost terminal is no error.
+
+    Writing is another thread's: a terminal that stands still (Ctrl-S, a pager that is not read) never holds up the
+    recording. A picture that was not drawn yet gives way to the next; of lines so many wait.
+    """
 
     def __init__(self, stream: TextIO | None = None, clock_s: float | None = None) -> None:
         self._stream = stream or sys.stderr
@@ -30,25 +38,57 @@ class Screen:
         self._last_s = clock_s if clock_s is not None else time.monotonic()
         self._rows = 0
         self._told = 0
+        self._picture: tuple[Sequence[str], int] | None = None
+        self._lines: deque[str] = deque(maxlen=MOST_WAITING_LINES)
+        self._ready = threading.Condition()
+        self._ended = False
+        self._thread = threading.Thread(target=self._work, name="draw", daemon=True)
+        self._thread.start()
 
     def __call__(self, session: Session) -> None:
         now_s = time.monotonic()
         ended = session.state == "ended"
         if not self._tty:
             self._tell_new(session)
-        if not ended and now_s - self._last_s < self._every_s:
-            return
-        self._last_s = now_s
-        if self._tty:
-            size = shutil.get_terminal_size((80, 24))
-            self._draw(view_lines(session, min(MOST_ROWS, size.lines - 2)), size.columns)
-        elif not ended:
-            self._write(plain_line(session) + "\n")
+        if ended or now_s - self._last_s >= self._every_s:
+            self._last_s = now_s
+            if self._tty:
+                size = shutil.get_terminal_size((80, 24))
+                self._hand(picture=(view_lines(session, min(MOST_ROWS, size.lines - 2)), size.columns))
+            elif not ended:
+                self._hand(line=plain_line(session) + "\n")
+        if ended:
+            with self._ready:
+                self._ended = True
+                self._ready.notify()
+            self._thread.join(LAST_WORDS_S)
 
     def _tell_new(self, session: Session) -> None:
         for happening in session.happenings[self._told :]:
-            self._write(f"{happening.t_ns / 1e9:.1f} s: {happening.text}\n")
+            self._hand(line=f"{happening.t_ns / 1e9:.1f} s: {happening.text}\n")
         self._told = len(session.happenings)
+
+    def _hand(self, picture: tuple[Sequence[str], int] | None = None, line: str = "") -> None:
+        with self._ready:
+            self._picture = picture or self._picture
+            if line:
+                self._lines.append(line)
+            self._ready.notify()
+
+    def _work(self) -> None:
+        while True:
+            with self._ready:
+                while self._picture is None and not self._lines:
+                    if self._ended:
+                        return
+                    self._ready.wait()
+                picture, self._picture = self._picture, None
+                text = "".join(self._lines)
+                self._lines.clear()
+            if picture is not None:
+                self._draw(*picture)
+            if text:
+                self._write(text)
 
     def _draw(self, lines: Sequence[str], columns: int) -> None:
         rows: list[str] = []
@@ -66,7 +106,7 @@ class Screen:
         try:
             self._stream.write(text.encode(encoding, errors="replace").decode(encoding))
             self._stream.flush()
-        except OSError:  # the terminal was closed: the recording ends by its own signal
+        except (OSError, ValueError):  # the terminal was closed: the recording ends by its own signal
             return
 
 

@@ -39,19 +39,19 @@ def recorded(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, s
     """A recording of the invented stream, still being written while the tests look."""
     folder = tmp_path_factory.mktemp("live")
     (folder / "b.toml").write_text(BUILD)
-    words = ["record", "demo:", "--out", str(folder / "x.rec"), "--build", str(folder / "b.toml"), "--for", "60"]
+    words = ["record", "demo:", "--out", str(folder / "x.rec"), "--build", str(folder / "b.toml"), "--for", "600"]
     process = subprocess.Popen(
         [sys.executable, "-m", "dashboard.cli", *words], cwd=ROOT, stdin=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
-    until = time.monotonic() + 20
+    until = time.monotonic() + 60
     while not (folder / "x.rec").exists() and time.monotonic() < until:
         time.sleep(0.05)
     yield folder / "x.rec", process
     process.terminate()
-    process.wait(10)
+    process.wait(60)
 
 
-def wait_for(follower: Follower, met: Any, seconds: float = 15.0) -> Followed:
+def wait_for(follower: Follower, met: Any, seconds: float = 60.0) -> Followed:
     until = time.monotonic() + seconds
     while not met(shown := follower.look()):
         assert time.monotonic() < until, shown

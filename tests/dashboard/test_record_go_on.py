@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import random
 import signal
@@ -17,6 +18,7 @@ from dashboard.live_follow import Follower
 from ingest.formats import read_log
 from ingest.record.blocks import read_packets, whole_blocks
 from tests.dashboard.test_record_command import HEADER, SCHEMA, Port, Recording, kept, posix, row
+from tests.ingest.record.made_recorder import folder_in_memory
 
 Command = Callable[..., Any]
 KILLS = 8
@@ -34,12 +36,28 @@ def port(tmp_path: Path) -> Iterator[Port]:
 @posix
 def test_the_command_killed_and_gone_on_with_loses_half_a_second_at_most(tmp_path: Path, port: Port) -> None:
     """Eight kills of the command itself, in the middle of what a port sends; every row is known by its number."""
-    out, chance, n = tmp_path / "x.rec", random.Random(3), 0
+    with folder_in_memory(tmp_path) as folder:
+        kill_often(folder / "x.rec", port)
+
+
+def waited_s(process: int) -> float:
+    """For how long a thread of a process was ready and got no processor (Linux, /proc/PID/task/*/schedstat)."""
+    most = 0.0
+    for path in Path(f"/proc/{process}/task").glob("*/schedstat"):
+        with contextlib.suppress(OSError, IndexError):
+            most = max(most, int(path.read_text().split()[1]) / 1e9)
+    return most
+
+
+def kill_often(out: Path, port: Port) -> None:
+    """What a busy machine kept from the recorder's threads is no loss of the recorder's: it is taken off."""
+    chance, n = random.Random(3), 0
     whole_before: list[bytes] = []
     for turn in range(KILLS):
         size = out.stat().st_size if out.exists() else 0
         made = Recording(f"serial:{port.path}@921600", "--out", out, "--go-on")
         made.wait_for(lambda: out.exists() and out.stat().st_size > size)  # noqa: B023 - of this turn
+        waited = waited_s(made.process.pid)
         said: list[tuple[float, int]] = []
         until = time.monotonic() + chance.uniform(0.3, 1.2)
         if turn == 0:
@@ -49,6 +67,7 @@ def test_the_command_killed_and_gone_on_with_loses_half_a_second_at_most(tmp_pat
             said.append((time.monotonic(), n))
             n += 1
             time.sleep(0.005)
+        waited = waited_s(made.process.pid) - waited
         killed = time.monotonic()
         made.process.send_signal(signal.SIGKILL)
         made.process.wait(20)
@@ -57,7 +76,7 @@ def test_the_command_killed_and_gone_on_with_loses_half_a_second_at_most(tmp_pat
         whole_before = packets
         lines = kept(out).splitlines(keepends=True)
         for at, number in said:
-            assert at > killed - MOST_LOST_S or row(number) in lines, f"{killed - at:.3f} s before the kill"
+            assert at > killed - MOST_LOST_S - waited or row(number) in lines, f"{killed - at:.3f} s before the kill"
         import termios
 
         termios.tcflush(port._slave, termios.TCIFLUSH)  # what nobody has read

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import os
 import random
-import signal
-import time
 from pathlib import Path
 
 import numpy as np
@@ -16,16 +14,14 @@ from hypothesis import strategies as st
 from ingest.errors import StoreError, UnreadableLog
 from ingest.formats import ReadOptions, read_log
 from ingest.readings import parse_reading
-from ingest.record.blocks import MAGIC, Packet, SourceNote, read_packets, whole_blocks
+from ingest.record.blocks import MAGIC, Packet, SourceNote, packets_in, read_packets, whole_blocks
 from ingest.record.recovery import recover
-from ingest.record.sources.base import RecordClock
-from ingest.record.writer import RecordingWriter
-from ingest.store import Store
-from tests.ingest.record.made_files import HEADER, MS, NOTE, go_on, line, rows, write
+from tests.ingest.record.made_files import HEADER, MS, go_on, line, rows, write
+from tests.ingest.record.made_recorder import folder_in_memory, recorder
 from tests.ingest.record.test_resync import READING
 
 ROUNDS = 20
-MOST_LOST_S = 0.5
+MOST_LOST_MS = 500
 posix = pytest.mark.skipif(os.name == "nt", reason="fork and SIGKILL are POSIX")
 
 
@@ -62,74 +58,39 @@ def test_torn_recovered_recorded_and_torn_again(
     assert numbers == list(range(len(numbers)))
 
 
-def record(path: Path, part: int) -> tuple[int, int]:
-    """A child that records a line every millisecond until it is killed: its process number, and a pipe that ends.
-
-    It goes on in the file where there is one. A byte comes down the pipe when it has begun.
-    """
-    read_end, write_end = os.pipe()
-    child = os.fork()
-    if child:
-        os.close(write_end)
-        return child, read_end
-    try:
-        clock = RecordClock()
-        behind = recover(path) if path.exists() else None
-        writer = RecordingWriter(
-            Store(), path, [NOTE], clock.wall_start, clock_ns=clock.computer_ns, boot=clock.boot, behind=behind
-        )
-        os.write(write_end, b"x")
-        began, k = clock.now_ns(), 0
-        while True:
-            now = clock.now_ns()
-            due = (now - began) // MS
-            writer.write([Packet(0, began + n * MS, b"%d:%d\n" % (part, n)) for n in range(k, due)])
-            k = max(k, due)
-            writer.tick(now)
-            time.sleep(0.003)
-    finally:
-        os._exit(1)
-
-
 @posix
 def test_killed_gone_on_with_and_killed_again(tmp_path: Path) -> None:
     """Twenty real kills of one recording that is gone on with each time; of each part half a second at most is lost."""
-    path, chance = tmp_path / "x.rec", random.Random(9)
-    took_in: list[float] = []
-    kept: list[bytes] = []
-    for part in range(ROUNDS):
-        child, begun = record(path, part)
-        assert os.read(begun, 1) == b"x"
-        os.close(begun)
-        seen = time.monotonic()
-        time.sleep(chance.uniform(0.05, 0.6))
-        took_in.append(time.monotonic() - seen)
-        os.kill(child, signal.SIGKILL)
-        assert os.waitpid(child, 0)[1] == signal.SIGKILL
-        lines = [p.data for p in read_packets(path)]
-        assert lines[: len(kept)] == kept  # nothing older is lost or changed
-        kept = lines
-        own = [text for text in lines if text.startswith(b"%d:" % part)]
-        assert own == [b"%d:%d\n" % (part, n) for n in range(len(own))]
-        assert len(own) / 1000 >= took_in[-1] - MOST_LOST_S
-    assert {p.part for p in whole_blocks(path)} == set(range(ROUNDS))
-    assert not any(text not in kept for text in lines)
+    chance = random.Random(9)
+    kept: list[tuple[int, bytes]] = []
+    with folder_in_memory(tmp_path) as folder:
+        path = folder / "x.rec"
+        for part in range(ROUNDS):
+            child = recorder(path, b"%d: %%d\n" % part)
+            child.wait_until(chance.randint(50, 600))
+            taken = child.kill()
+            now = [(b.part, p.data) for b in whole_blocks(path) if b.kind == b"pack" for p in packets_in(b.payload)]
+            assert now[: len(kept)] == kept  # nothing older is lost or changed
+            kept = now
+            own = [text for number, text in now if number == part]
+            assert own == [b"%d: %d\n" % (part, n) for n in range(len(own))]
+            assert len(own) >= taken - MOST_LOST_MS
+        assert {p.part for p in whole_blocks(path)} == set(range(ROUNDS))
+        whole = b"".join(p.data for p in read_packets(path))
+        assert not any(text and text in whole for text in beside(path) if len(text) > 100)
 
 
 @posix
 def test_a_recording_that_another_program_writes_is_left_alone(tmp_path: Path) -> None:
     path = tmp_path / "x.rec"
-    child, begun = record(path, 0)
+    child = recorder(path)
     try:
-        assert os.read(begun, 1) == b"x"
-        time.sleep(0.3)
+        child.wait_until(300)
         found = recover(path)
         with pytest.raises(StoreError, match="is being written by another program"):
             write(path, rows(0, 5), behind=found)
     finally:
-        os.kill(child, signal.SIGKILL)
-        os.waitpid(child, 0)
-        os.close(begun)
+        child.kill()
     assert beside(path) == []
     write(path, rows(0, 5), behind=recover(path))
 

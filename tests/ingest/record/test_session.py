@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import errno
 import threading
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -68,7 +67,7 @@ class Running:
         """Stop it, or with None wait until it stopped by itself."""
         if reason is not None:
             self.stop.ask(reason)
-        self._thread.join(20.0)
+        self._thread.join(60.0)
         assert not self._thread.is_alive()
         return self.outcome
 
@@ -78,7 +77,7 @@ class Running:
             source.say(data[start : start + piece])
             if count % together == 0 or start + piece >= len(data):
                 assert wait_for(lambda: self.packets() == count or bool(self.stop.reason))  # noqa: B023
-                time.sleep(0.12)  # longer than a writer may hold back
+                assert wait_for(lambda: bool(self.stop.reason) or not self.session._writer._packets)
 
     def packets(self, number: int = 0) -> int:
         return self.session.live.views[number].packets
@@ -177,7 +176,7 @@ def test_it_stops_by_condition_by_time_and_by_size(tmp_path: Path) -> None:
     with running(tmp_path / "b.rec", [source], Plan(for_s=0.4)) as made:
         source.say(b"x")
         outcome = made.end(None)
-    assert outcome.stopped_by == "time" and 0.4 <= outcome.duration_s < 2.0
+    assert outcome.stopped_by == "time" and 0.4 <= outcome.duration_s < 30.0
     source = ToldSource()
     with running(tmp_path / "c.rec", [source], Plan(max_bytes=5000)) as made:
         for _ in range(20):
@@ -258,7 +257,7 @@ def test_a_pulled_cable_is_a_gap_and_the_recording_goes_on(tmp_path: Path) -> No
     assert outcome.error is None
     assert bytes_of(tmp_path / "x.rec") == b"beforeafter"
     ((begun, ended, why),) = view.gaps
-    assert ended is not None and 0.1 < ended - begun < 3.0 and "the cable was pulled" in why
+    assert ended is not None and 0.1 < ended - begun < 30.0 and "the cable was pulled" in why
     assert [h.kind for h in made.session.happenings] == ["lost", "back"]
     assert "another name" in made.session.happenings[1].text
 

@@ -16,7 +16,7 @@ from ingest.record.sources.demo import HEADER, RATE_HZ, DemoSignal
 from ingest.record.sources.udp import UdpSource
 
 
-def gather(source: Source, enough: int, seconds: float = 5.0) -> list[tuple[int, bytes]]:
+def gather(source: Source, enough: int, seconds: float = 30.0) -> list[tuple[int, bytes]]:
     """Packets until there are enough, or the time is up."""
     found: list[tuple[int, bytes]] = []
     until = time.monotonic() + seconds
@@ -75,18 +75,28 @@ def test_two_sources_of_one_name_are_told_apart_and_one_address_twice_is_refused
 
 
 def test_stamps_of_the_system_are_brought_over_and_nonsense_gives_way_to_now() -> None:
-    clock = RecordClock()
-    stamper = Stamper(clock)
-    time.sleep(0.02)
+    now, wall = 7_000_000_000, 1_800_000_000_000_000_000
+
+    class Standing(RecordClock):
+        def now_ns(self) -> int:
+            return now
+
+        def wall_offset_ns(self) -> int:
+            return now - wall
+
+    stamper = Stamper(Standing())
     stamper.begin()
-    wall, now = time.time_ns(), clock.now_ns()
-    assert abs(stamper.of_wall(wall - 3_000_000) - (now - 3_000_000)) < 2_000_000
+    assert stamper.of_wall(wall - 3_000_000) == now - 3_000_000
     for nonsense in (0, 12_345, wall + 3600 * 10**9, wall - 3600 * 10**9):
         stamper.begin()
-        assert abs(stamper.of_wall(nonsense) - clock.now_ns()) < 2_000_000
-    stamper.begin()
-    last = stamper.of_wall(time.time_ns())
-    assert stamper.of_wall(time.time_ns() - 50_000_000) >= last  # never back
+        assert stamper.of_wall(nonsense) == now
+    assert stamper.of_wall(wall - 50_000_000) == now  # never back
+
+
+def test_the_wall_clock_is_brought_over_by_what_both_clocks_show() -> None:
+    clock = RecordClock()
+    before, offset, behind = clock.now_ns() - time.time_ns(), clock.wall_offset_ns(), clock.now_ns() - time.time_ns()
+    assert min(before, behind) - 50_000_000 < offset < max(before, behind) + 50_000_000
 
 
 def test_datagrams_keep_their_bounds_their_order_and_their_time_of_arrival() -> None:
@@ -107,7 +117,7 @@ def test_datagrams_keep_their_bounds_their_order_and_their_time_of_arrival() -> 
         assert stamps == sorted(stamps)
         if sys.platform == "linux":  # the kernel's stamps: not those of the batch in which they were read
             late = [stamp - sent for stamp, sent in zip(stamps, sent_ns, strict=True)]
-            assert min(late) > -1_000_000 and sorted(late)[100] < 2_000_000
+            assert min(late) > -1_000_000 and sorted(late)[100] < 5_000_000
         assert source.lost() == {}
     finally:
         source.close()
@@ -159,6 +169,8 @@ def test_the_invented_stream_is_the_same_every_time_and_has_its_channels() -> No
 def test_the_invented_stream_comes_in_time() -> None:
     (source,) = make_sources(["demo:"])
     source.open(RecordClock())
+    began = time.monotonic()
     found = gather(source, 10**9, 1.0)
+    passed_s = time.monotonic() - began
     text = b"".join(data for _, data in found).decode()
-    assert text.startswith(HEADER + "\n") and 0.8 * RATE_HZ <= text.count("\n") - 1 <= 1.1 * RATE_HZ
+    assert text.startswith(HEADER + "\n") and 0.5 * RATE_HZ <= text.count("\n") - 1 <= 1 + (passed_s + 0.1) * RATE_HZ

@@ -30,7 +30,7 @@ MESSAGES = (
 )
 
 
-def frames(source: BusSource | SocketCanSource, enough: int, seconds: float = 5.0) -> list[Stamped]:
+def frames(source: BusSource | SocketCanSource, enough: int, seconds: float = 30.0) -> list[Stamped]:
     found: list[Stamped] = []
     until = time.monotonic() + seconds
     while len(found) < enough and time.monotonic() < until:

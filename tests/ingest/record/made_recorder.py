@@ -1,0 +1,82 @@
+"""A recorder as a process of its own, which says what it has taken in, to be killed by SIGKILL."""
+
+from __future__ import annotations
+
+import contextlib
+import mmap
+import os
+import signal
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from ingest.record.blocks import Packet
+from ingest.record.recovery import recover
+from ingest.record.sources.base import RecordClock
+from ingest.record.writer import RecordingWriter
+from ingest.store import Store
+from tests.ingest.record.made_files import MS, NOTE
+
+MEMORY = Path("/dev/shm")  # SIGKILL never tries what has reached the disk: a busy one must not delay the recorder
+
+
+@dataclass
+class Child:
+    """taken_ms: up to where it has taken in what came, in a turn that it has ended; the rows are one a millisecond."""
+
+    number: int
+    _shared: mmap.mmap
+
+    @property
+    def taken_ms(self) -> int:
+        return int.from_bytes(self._shared[:8], "little")
+
+    def wait_until(self, taken_ms: int) -> None:
+        until = time.monotonic() + 60
+        while self.taken_ms < taken_ms:
+            assert time.monotonic() < until
+            time.sleep(0.001)
+
+    def kill(self) -> int:
+        """SIGKILL; what it had taken in."""
+        os.kill(self.number, signal.SIGKILL)
+        assert os.waitpid(self.number, 0)[1] == signal.SIGKILL
+        return self.taken_ms
+
+
+def recorder(path: Path, rows: bytes = b"%d\n") -> Child:
+    """Records one row a millisecond until it is killed, numbered from 0; goes on in the file where there is one."""
+    shared = mmap.mmap(-1, 8)
+    child = os.fork()
+    if child:
+        return Child(child, shared)
+    try:
+        clock = RecordClock()
+        behind = recover(path) if path.exists() else None
+        writer = RecordingWriter(
+            Store(), path, [NOTE], clock.wall_start, clock_ns=clock.computer_ns, boot=clock.boot, behind=behind
+        )
+        began, k = clock.now_ns(), 0
+        while True:
+            now = clock.now_ns()
+            due = (now - began) // MS
+            writer.write([Packet(0, began + n * MS, row(rows, n)) for n in range(k, due)])
+            k = max(k, due)
+            writer.tick(now)
+            shared[:8] = k.to_bytes(8, "little")
+            time.sleep(0.003)
+    finally:
+        os._exit(1)
+
+
+def row(rows: bytes, n: int) -> bytes:
+    return rows % n
+
+
+@contextlib.contextmanager
+def folder_in_memory(otherwise: Path) -> Iterator[Path]:
+    import tempfile
+
+    with tempfile.TemporaryDirectory(prefix="killed-", dir=MEMORY if MEMORY.is_dir() else otherwise) as name:
+        yield Path(name)
