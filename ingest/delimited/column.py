@@ -26,6 +26,7 @@ class ColumnEvidence:
                the cell is empty or not a number (flags: 1 and 0); the same rows for every column of the file
     decimals   the most digits after the decimal mark in the sample
     is_clock   this column is (part of) the clock that was chosen
+    three_behind  three digits stand behind the only mark of every figure that has one: it may group thousands
     """
 
     index: int
@@ -36,6 +37,7 @@ class ColumnEvidence:
     values: NDArray[np.float64]
     decimals: int
     is_clock: bool
+    three_behind: bool = False
 
 
 @dataclass(frozen=True)

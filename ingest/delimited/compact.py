@@ -22,12 +22,23 @@ def mark_compact(columns: Sequence[ColumnPlan], rows: Sequence[Sequence[str]]) -
             return
     date = next((c for c in columns if _all(c, rows, _DATE, r"(?:19|20)\d{6}")), None)
     if date is None:
+        _mark_utc(columns, rows)
         return
     time = next((c for c in columns if c is not date and _is_time(c, rows)), None)
     if time is None:
         return
     for column, style in ((date, _DATE), (time, _TIME)):
         column.kind, column.stamp, column.exact = "time", style, False
+
+
+def _mark_utc(columns: Sequence[ColumnPlan], rows: Sequence[Sequence[str]]) -> None:
+    """A time of day in six digits without its date: only where the name says so, a count may look alike."""
+    for column in columns:
+        if re.search(r"utc|hms|hh:?mm:?ss", column.source.lower()) and _all(
+            column, rows, _TIME, r"\d{6}(?:[.,]\d{1,9})?"
+        ):
+            column.kind, column.stamp, column.exact = "time", _TIME, False
+            return
 
 
 def _cells(column: ColumnPlan, rows: Sequence[Sequence[str]]) -> list[str]:

@@ -186,7 +186,7 @@ def _is_explicit(lines: Sequence[str], dialect: Dialect) -> bool:
     width = Counter(map(len, rows)).most_common(1)[0][0]
     same = [row for row in rows if len(row) == width]
     cells = [cell_class(cell) for row in same for cell in row[:64]]
-    return len(same) >= 0.95 * len(rows) and cells.count("X") <= 0.1 * len(cells)
+    return len(same) >= 0.95 * len(rows) and cells.count("X") < 0.5 * len(cells)
 
 
 def _score(lines: Sequence[str], dialect: Dialect) -> float:

@@ -22,6 +22,7 @@ from ingest.delimited.meaning_file import file_context
 from ingest.delimited.meaning_names import designators, read_name, stated_unit
 from ingest.delimited.meaning_parts import give_part
 from ingest.delimited.meaning_sentinels import find_sentinels, finite
+from ingest.delimited.meaning_thousands import doubt_thousands
 from ingest.delimited.meaning_twice import once_each
 from ingest.delimited.meaning_values import judge_values, settle_unit
 from ingest.delimited.mojibake import mended
@@ -82,6 +83,7 @@ def name_columns(
             _work_out(draft, context)
         drafts.append(draft)
     check_together(drafts)
+    doubt_thousands(drafts)
     _rows_of_cells(drafts)
     once_each(drafts, _level)
     return [_finished(draft, context) for draft in drafts]

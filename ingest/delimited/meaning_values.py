@@ -43,7 +43,8 @@ _USUAL: Final = {
 }
 
 
-def _usual(draft: Draft) -> _Usual | None:
+def usual_range(draft: Draft) -> _Usual | None:
+    """The usual range of what the column is, where there is one."""
     channel = draft.parsed
     if channel is None:
         return (
@@ -60,7 +61,8 @@ def _whole(values: Sample) -> bool:
     return bool(np.all(values == np.round(values)))
 
 
-def _top(values: Sample) -> float:
+def top_of(values: Sample) -> float:
+    """The size that 95 % of the figures stay below."""
     return float(np.percentile(np.abs(values), 95.0)) if values.size else 0.0
 
 
@@ -90,7 +92,7 @@ def settle_unit(draft: Draft) -> None:
         _command(draft, values)
     elif draft.kind in ("strength", "quality"):
         _link(draft, values)
-    elif (usual := _usual(draft)) is not None:
+    elif (usual := usual_range(draft)) is not None:
         _scaled(draft, values, usual)
     else:
         _unknown(draft, "no unit is stated")
@@ -125,7 +127,7 @@ def _take(draft: Draft, text: str, level: int, why: str, *others: str) -> None:
 
 def _scaled(draft: Draft, values: Sample, usual: _Usual) -> None:
     """One of several prefixes. Figures with decimals are in the plain unit unless that cannot be."""
-    top, whole = _top(values), _whole(values)
+    top, whole = top_of(values), _whole(values)
     fits = [text for text in usual.units if usual.low <= top * _scale(text) <= usual.high]
     plain = usual.units[0]
     if not whole:
@@ -246,8 +248,8 @@ def judge_values(draft: Draft) -> None:
     if channel is None or not values.size:
         return
     low, high = (float(v) for v in np.percentile(values, (2.0, 98.0)))
-    usual = _usual(draft)
-    top = _top(values)
+    usual = usual_range(draft)
+    top = top_of(values)
     wrong = not is_plausible(channel, low, high) or (usual is _USUAL["cell"] and top > 5.0)
     too_small = usual is not None and channel.quantity.kind == "voltage" and 1e-9 < top < usual.low / 5.0
     if wrong or too_small:
@@ -270,7 +272,7 @@ def judge_values(draft: Draft) -> None:
 def _better_unit(draft: Draft, usual: _Usual | None) -> str:
     quantity = QUANTITIES[draft.parsed.quantity.suffix] if draft.parsed else None
     if usual is not None:
-        top = _top(finite(draft.raw()))
+        top = top_of(finite(draft.raw()))
         for text in usual.units[::-1]:
             if usual.low <= top * _scale(text) <= usual.high:
                 return text

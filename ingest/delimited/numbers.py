@@ -140,7 +140,8 @@ def column_style(cells: Iterable[str], fallback: NumberStyle) -> NumberStyle | N
     if best == 0 or best < 0.5 * len(bare):
         return None
     fit = [style for hits, style in scored if hits == best]
-    marked = [text for text in marked if any(plain_number(text, style) is not None for style in fit)]
+    bare = [text for text in bare if any(plain_number(text, style) is not None for style in fit)]  # no garbled ones
+    marked = [text for text in bare if any(mark in text for mark in ".,' ’")]
     if not marked:
         return NumberStyle(fallback.decimal)
     return _decide(marked, bare, fit, fallback)
@@ -180,11 +181,11 @@ def _decide(
     return _prefer(list(fit), fallback)
 
 
-_THREE_BEHIND = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
+_THREE_BEHIND = re.compile(r"[+-]?(?:[1-9]\d{0,2}[.,]\d{3}|\d{1,3})")
 
 
 def says_no_mark(cells: Iterable[str]) -> bool:
-    """Whether every cell has three digits behind its only mark: it may be the decimal one or group thousands."""
+    """Whether every mark has three digits behind it and stands alone: it may be the decimal one or group thousands."""
     return all(_THREE_BEHIND.fullmatch(_without_unit(text)) for text in cells if any(c.isdigit() for c in text))
 
 

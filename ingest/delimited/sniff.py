@@ -21,7 +21,7 @@ from ingest.delimited.layout import Layout, read_layout, unit_of_column
 from ingest.delimited.layout_faults import layout_faults
 from ingest.delimited.long_table import refuse_long
 from ingest.delimited.not_samples import refuse_no_samples
-from ingest.delimited.numbers import decimals_of, tidy
+from ingest.delimited.numbers import decimals_of, says_no_mark, tidy
 from ingest.delimited.pairs import pairs_of
 from ingest.delimited.plan import ColumnPlan, Parsed, Plan
 from ingest.delimited.rough import merge
@@ -277,8 +277,11 @@ def _evidence(plan: Plan, layout: Layout, parsed: Parsed, rows: Sequence[Sequenc
         unit, note = unit_of_column(layout, column.index)
         if unit is None and (column.unit or column.unit_of_column):
             unit, note = column.unit or column.unit_of_column, "cells"
-        places = decimals(column, [row[column.index] for row in rows])
-        evidence.append(ColumnEvidence(column.index, column.source, unit, note, column.kind, array, places, False))
+        cells = [row[column.index] for row in rows]
+        unclear = column.marked and not column.style.thousands and says_no_mark([tidy(cell) for cell in cells])
+        places = decimals(column, cells)
+        own = (column.index, column.source, unit, note, column.kind, array, places, False, unclear)
+        evidence.append(ColumnEvidence(*own))
     return evidence
 
 

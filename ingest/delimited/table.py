@@ -183,8 +183,8 @@ def _no_header(above: Iterable[tuple[int, str]], dialect: Dialect, width: int) -
 
 
 def _reopen(tables: list[Table], classes: list[str]) -> Table | None:
-    """The table that goes on behind a damaged or foreign line."""
-    for table in tables[-3:][::-1]:
+    """The table that goes on behind damaged or foreign lines, each of which may look like a table of its own."""
+    for table in [*tables[-3:], *[t for t in tables[:-3] if t.rows > FEW_ROWS][-3:]][::-1]:
         if table.fits(classes):
             return table
     return None

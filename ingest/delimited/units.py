@@ -140,6 +140,10 @@ _WEAK_SUFFIX = frozenset(
      "cnt", "UTC", "minute", "iso", "unix", "epoch", "std")
 )  # fmt: skip
 
+# "Time in min" and "Zeit min" are minutes; "Voltage min" is a minimum.
+_SPANS = frozenset(("min", "Min", "minute", "hour", "day", "second", "std"))
+_OF_TIME = re.compile(r"\b(?:time|t|zeit|temps|tiempo|tempo|elapsed|duration|laufzeit|dauer)(?:\s+in)?$", re.IGNORECASE)
+
 
 def suffix_unit(name: str) -> str | None:
     """The unit at the end of a name, after an underscore, comma or space: "t_ms", "U_bat_mV", "Voltage, V"."""
@@ -152,7 +156,8 @@ def suffix_unit(name: str) -> str | None:
     if found is None or found.start() == 0:
         return None
     unit = found["unit"]
-    if unit in _WEAK_SUFFIX and "," not in found[0] and not (unit in "CFKS" and "_" in found[0]):
+    weak = unit in _WEAK_SUFFIX and "," not in found[0] and not (unit in "CFKS" and "_" in found[0])
+    if weak and not (unit in _SPANS and _OF_TIME.search(name[: found.start()])):
         return None
     known = _known(unit)
     return unit if known is not None and known[0] != "clock" else None
