@@ -19,7 +19,6 @@ from ingest.fields import MATCH_ID_PATTERN
 if TYPE_CHECKING:
     from ingest.builds import Build, Pack
     from ingest.record.ending import Outcome, Stop
-    from ingest.record.recovery import Recovered
     from ingest.record.session import Session
     from ingest.record.sources import Source
     from ingest.season import Season
@@ -36,6 +35,7 @@ def run(args: argparse.Namespace) -> int:
     from dashboard.cli import EXIT_DONE
     from dashboard.live_words import size_text
     from dashboard.record_document import record_document
+    from dashboard.record_go_on import choose_file, went_on_text
     from dashboard.record_screen import Screen
     from ingest.record.ending import STOPS, Stop
     from ingest.season import Season
@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
     if args.match is not None:
         _check_match(args.match, season)
     session = prepare(args, season)
-    _choose_file(args, session)
+    choose_file(session, args.go_on, season, args.match)
     if any(source.physical for source in session.sources):
         _ask(args.yes)
     stop = Stop()
@@ -161,53 +161,6 @@ def _pack(given: str | None, season: Season | None) -> Pack | None:
     if given.endswith(".toml") or season is None:
         return load_pack(given)
     return season.pack(given)
-
-
-def _choose_file(args: argparse.Namespace, session: Session) -> None:
-    """A recording is never written over; with --go-on what is there is gone on with, or the next number is taken."""
-    out = session.out
-    if not out.parent.is_dir():
-        raise UsageError("the folder of the recording is not there", file=out.parent, mend="Make it, or name another.")
-    there = sorted(out.parent.glob(f"{out.stem}-[0-9][0-9][0-9]{out.suffix}")) if session.plan.rotates else [out]
-    there = [path for path in there if path.exists()]
-    if not there:
-        return
-    if not args.go_on:
-        raise UsageError(
-            "is there already; a recording is never written over", file=there[0],
-            mend="Name another file, or add --go-on to go on behind what it holds.",
-        )  # fmt: skip
-    if session.plan.rotates:
-        session.first_number = int(there[-1].stem[-3:]) + 1
-    else:
-        _go_on(session)
-
-
-def _go_on(session: Session) -> None:
-    from ingest.record.recorded import Recording
-    from ingest.record.recovery import recover
-
-    found = recover(session.out)
-    why = found.differs(session.notes)
-    if why:
-        raise UsageError(f"cannot be gone on with: {why}", file=session.out, mend="Name another file.")
-    session.behind = found
-    before = Recording(session.out)
-    for number, view in enumerate(session.live.views):
-        view.learn(before.blocks(number))
-
-
-def went_on_text(found: Recovered) -> str:
-    """What stands in the file that is gone on with, and what becomes of the rest."""
-    from dashboard.live_words import size_text
-
-    text = f"{found.path}: goes on behind its last whole block, at {size_text(found.end)}; the gap will be marked."
-    if found.torn_bytes:
-        text += f" {found.torn_bytes:,} torn bytes behind it are cut off and kept in a file beside it."
-    if found.damages:
-        lost = sum(damage.blocks for damage in found.damages)
-        text += f" Damaged before that: {len(found.damages)} places, {lost} blocks; they stay as they are."
-    return text
 
 
 def _ask(yes: bool) -> None:

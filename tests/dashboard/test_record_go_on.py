@@ -148,3 +148,15 @@ def test_other_sources_are_refused_and_rotated_files_get_the_next_number(tmp_pat
     first = tmp_path / "x-001.rec"
     ran = afterbout("record", "demo:", "udp:47123", "--out", first, "--for", "1", "--go-on")
     assert ran.code == 2 and "demo (demo)" in ran.err and first.read_bytes() == before["x-001.rec"]
+
+
+def test_what_a_match_holds_already_is_not_added_twice(tmp_path: Path, afterbout: Command) -> None:
+    season, out = tmp_path / "season", tmp_path / "x.rec"
+    assert afterbout("new", season, "--class", "3lb", "--yes").code == 0
+    words = ("record", "demo:", "--out", out, "--for", "1.5", "--season", season)
+    assert afterbout(*words, "--match", "t01").code == 0
+    before = out.read_bytes()
+    ran = afterbout(*words, "--match", "t01", "--go-on")
+    assert ran.code == 2 and "would stand there twice" in ran.err and out.read_bytes() == before
+    ran = afterbout(*words, "--match", "t02", "--go-on", "--json")
+    assert ran.code == 0 and ran.json["added"]["match"] == "t02", ran.err
