@@ -25,7 +25,7 @@ from typing import Any
 from analysis.season_keys import Failure, Key, keys_of
 from analysis.season_rows import MatchRow
 from analysis.season_tables import forget, not_kept, rows_of, write_tables
-from analysis.season_worker import Outcome, end_with_parent, review_and_keep
+from analysis.season_worker import Outcome, end_with_parent, refuse_while_starting, review_and_keep
 from ingest.errors import AfterboutError, StoreError
 from ingest.lock import LOCK_TIMEOUT_S, locked
 from ingest.places import is_remote, place
@@ -82,8 +82,10 @@ def run_season(
     matches    only these (the tables are then left as they are)
     rebuild    forget what was kept
 
-    Raises SeasonError where another run holds the results for longer than lock_timeout_s.
+    Raises SeasonError where another run holds the results for longer than lock_timeout_s, UsageError in a process that
+    is only being started as a worker (a script that runs a season wherever it is imported).
     """
+    refuse_while_starting()
     with _held(season, lock_timeout_s) as writable:
         wanted = season.ids("matches") if matches is None else list(dict.fromkeys(matches))
         if rebuild and writable:
@@ -161,6 +163,10 @@ class _Work:
                 parcels = _parcels(to_do, PARCELS_PER_CORE * cores())
                 self._feed(pool, parcels, cores() * IN_FLIGHT_PER_CORE)
         left, self.left = self.left, []
+        if len(left) == len(to_do) and not _can_start():
+            with ThreadPoolExecutor(1) as pool:
+                self._feed(pool, _parcels(left, 1), 1)
+            return
         done = set(left) - set(not_kept(self.season, {m: self.keys[m] for m in left})) if left else set()
         for match_id in left:
             if match_id in done:  # kept before its worker died
@@ -238,6 +244,16 @@ def default_executor(jobs: int) -> Executor:
     if cores() > 1 and jobs >= PROCESSES_FROM:
         return _processes(min(cores(), jobs))
     return ThreadPoolExecutor(1)
+
+
+def _can_start() -> bool:
+    """Whether a worker process lives at all: in one, the script that called us is imported first, and may fail."""
+    try:
+        with _processes(1) as pool:
+            pool.submit(cores).result()
+    except BrokenExecutor:
+        return False
+    return True
 
 
 def _processes(count: int) -> ProcessPoolExecutor:

@@ -43,6 +43,15 @@ def end_with_parent() -> None:
     threading.Thread(target=watch, name="watch the parent", daemon=True).start()
 
 
+def refuse_while_starting() -> None:
+    """Raises UsageError in a process that is only being started as a worker: an unguarded script runs there too."""
+    if getattr(multiprocessing.current_process(), "_inheriting", False):
+        raise UsageError(
+            "a season run began where a worker process was only starting",
+            mend='Put the calls of your script under: if __name__ == "__main__":',
+        )
+
+
 def review_and_keep(address: str, jobs: Sequence[tuple[str, Key]], elsewhere: bool = False) -> list[Outcome]:
     """Review matches one after the other and keep each row at once.
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import os
 import re
+import subprocess
+import sys
 import threading
 import time
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
@@ -23,6 +25,7 @@ from analysis.season_run import run_season
 from analysis.season_tables import FINDINGS_FILE, METRICS_FILE, read_metrics
 from ingest.errors import MissingExtra, SeasonError
 from ingest.season import Season
+from tests.conftest import ROOT
 
 BUILD = """
 [build]
@@ -283,6 +286,22 @@ def test_processes_give_the_tables_that_one_thread_gives(tmp_path: Path) -> None
     alone = [pq.read_table(season.results_path / name) for name in (METRICS_FILE, FINDINGS_FILE)]
     run_season(season, rebuild=True)
     assert [pq.read_table(season.results_path / name) for name in (METRICS_FILE, FINDINGS_FILE)] == alone
+
+
+@pytest.mark.parametrize("guarded", [True, False])
+def test_a_script_with_a_guard_and_one_without(tmp_path: Path, guarded: bool) -> None:
+    """A worker imports the script first: without a guard it would begin the run again, and wait for itself."""
+    season = make(tmp_path / "s", matches=4)
+    script = tmp_path / "script.py"
+    call = f"print(run_season(Season({str(season.root)!r})).made)\n"
+    head = "from analysis.season_run import run_season\nfrom ingest.season import Season\n"
+    script.write_text(head + ('if __name__ == "__main__":\n    ' if guarded else "") + call, encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, str(script)], capture_output=True, text=True, timeout=50, check=False,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )  # fmt: skip
+    assert (done.returncode, done.stdout) == (0, "4\n"), done.stderr
+    assert ("if __name__" in done.stderr) is (not guarded and season_run.cores() > 1)
 
 
 def test_a_season_without_matches(tmp_path: Path) -> None:
