@@ -19,7 +19,8 @@ from .wire_run import Network, WireRun, loss_factor, network
 
 _TABLE_STEP_K: Final = 2.0  # our choice: linear between, the loss is then exact to 0.05 %
 _TABLE_TOP_K: Final = 600.0  # of the surface above the air; only reached after a run has left the valid range
-# base, loss low, loss high, more heat, thinner jacket, thicker jacket, jacket of more heat, gaps empty, gaps full
+# base, loss low, loss high, more heat, thinner jacket, thicker jacket, jacket that takes more heat and sooner, gaps
+# empty, gaps full
 VARIANTS: Final = 9
 HEAT_STEP: Final = 0.13  # the heat of the "more heat" variant; its slope serves every uncertainty of i²·R
 
@@ -33,7 +34,8 @@ class Columns:
         thin = [network(run, 1 - s) for run, s in zip(runs, spread, strict=True)]
         thick = [network(run, 1 + s) for run, s in zip(runs, spread, strict=True)]
         more = 1 + value("jacket_heat_capacity_uncertainty") / 100
-        slow = [network(run, 1.0, more) for run in runs]
+        conducts = 1 + value("jacket_conductivity_uncertainty") / 100
+        slow = [network(run, 1.0, more, conducts) for run in runs]
         nets = [*plain * 4, *thin, *thick, *slow, *plain * (variants - 7)]
         self.nodes = plain[0].capacity_J_mK.shape[0]
         self.air = np.tile(air, variants)

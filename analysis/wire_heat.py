@@ -9,8 +9,9 @@ as "at least 250 °C".
 
 The interval joins, each varied alone and added in quadrature (our choice: they are independent): convection
 ±25 % and, for thin wires, as far as Morgan's law lies off Churchill and Chu's; the way the run is laid, resistance
-−0/+13 % (fine strands), outer diameter ±8 % where it comes from the table, the heat that the jacket holds ±20 %, the
-air, and what the caller says of i².
+−0/+13 % (fine strands), outer diameter ±8 % where it comes from the table, the heat that the jacket holds ±20 %
+together with how well it conducts ±25 % (both take heat from the copper sooner), the air, and what the caller says of
+i².
 """
 
 from __future__ import annotations

@@ -155,11 +155,14 @@ class Network:
     diameter_m: float
 
 
-def network(run: WireRun, diameter_factor: float = 1.0, jacket_factor: float = 1.0) -> Network:
+def network(
+    run: WireRun, diameter_factor: float = 1.0, jacket_factor: float = 1.0, conductivity_factor: float = 1.0
+) -> Network:
     """Nodes at the ring boundaries, each with the heat capacity up to half way to its neighbours.
 
     Copper 3.45e6 J/(m³ K); jacket heat capacity and conductivity by material. diameter_factor scales the
-    outer diameter (never below 2 % more than the conductor), jacket_factor the heat that the jacket holds.
+    outer diameter (never below 2 % more than the conductor), jacket_factor the heat that the jacket holds,
+    conductivity_factor how well it conducts.
     """
     size = run.size
     inner = size.strand_diameter_mm * 5e-4
@@ -171,7 +174,7 @@ def network(run: WireRun, diameter_factor: float = 1.0, jacket_factor: float = 1
         outer = max(size.outer_diameter_mm * 5e-4 * diameter_factor, inner * 1.02)
         per_volume = jacket_factor * value("jacket_heat_capacity", size.material)
         conductivity = value("jacket_conductivity", size.material)
-    conductivity = run.jacket_conductivity_W_mK or conductivity
+    conductivity = (run.jacket_conductivity_W_mK or conductivity) * conductivity_factor
     growth = np.cumsum((0.0, *RING_GROWTH))
     radius = inner + (outer - inner) * growth / growth[-1]
     edge = np.concatenate(([inner], (radius[1:] + radius[:-1]) / 2, [outer]))
