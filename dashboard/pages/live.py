@@ -85,7 +85,7 @@ def _extreme(name: str, found: Extreme | None) -> html.Div:
     if found is None:
         return html.Div([html.Div(name), html.B("not logged")])
     return html.Div(
-        [html.Div(name), html.B(figure(found.value, found.unit)), html.Div(f"{found.name} at {found.at_s:.1f} s")]
+        [html.Div(name), html.B(figure(found.value, found.unit)), html.Div(f"{found.name} at {found.at_s:.1f}\u00a0s")]
     )
 
 
@@ -116,5 +116,5 @@ def _row(value: Value, now_s: float) -> html.Tr:
     cells: list[Any] = [html.Td(html.B(value.name), className="id"), html.Td(now, className="r now")]
     for word, found, at_s in (("Lowest", value.low, value.low_at_s), ("Highest", value.high, value.high_at_s)):
         label: dict[str, Any] = {"data-label": word}
-        cells.append(html.Td(f"{figure(found, value.unit)} at {at_s:.1f} s", className="r", **label))
+        cells.append(html.Td(f"{figure(found, value.unit)} at {at_s:.1f}\u00a0s", className="r", **label))
     return html.Tr(cells)
