@@ -10,7 +10,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.delimited.clock_units import SERIAL_SHIFT_S, UNIT_S, epoch_unit, guess_unit, is_day_serial, unit_word, wraps
+from ingest.delimited.clock_units import (
+    SERIAL_SHIFT_S,
+    UNIT_S,
+    epoch_unit,
+    guess_unit,
+    is_day_fraction,
+    is_day_serial,
+    unit_word,
+    wraps,
+)
 from ingest.delimited.column import ColumnEvidence
 from ingest.delimited.stamps import DAY_NS, NS, StampStyle
 from ingest.delimited.units import unit_of
@@ -154,6 +163,9 @@ def number_candidate(
     elif timed and column.decimals >= 3 and is_day_serial(values, interval):
         unit, why = "d", "days since 30 December 1899, as spreadsheets count"
         sure = "likely"
+    elif timed and not unit_is_time and is_day_fraction(values, interval, column.decimals):
+        unit, why = "d", "parts of a day, as spreadsheets count hours and minutes"
+        sure = "likely"
     elif unit_is_time and column.unit_text is not None and base is not None:
         unit, why = unit_word(base[1]), f"{column.unit_note or 'name'} says {column.unit_text}"
     elif (named := next((_NAMED_UNITS[w] for w in words if w in _NAMED_UNITS), None)) is not None:
@@ -196,19 +208,10 @@ def number_candidate(
 
 def _is_other_quantity(words: Sequence[str]) -> bool:
     others = (
-        "temp",
-        "volt",
-        "curr",
-        "current",
-        "voltage",
-        "rpm",
-        "power",
-        "speed",
-        "charge",
-        "energy",
-        "temperature",
-    )
-    return any(w.startswith(others) for w in words)
+        *("temp", "volt", "curr", "rpm", "power", "speed", "charge", "energy", "amp", "watt", "capa", "coulomb"),
+        *("mah", "mwh", "kwh", "strom", "spannung", "leistung", "energie", "ladung", "kapazit"),
+    )  # "temps" is French for time
+    return any(w.startswith(others) and w != "temps" for w in words)
 
 
 def stamp_candidate(

@@ -74,6 +74,23 @@ def is_day_serial(values: NDArray[np.float64], interval: float) -> bool:
     return bool(good.size) and good.min() >= 36526.0 and good.max() < 73051.0 and interval < 1.0
 
 
+# Intervals of loggers, in seconds, that a fraction of a day shows: our choice of the usual ones.
+_USUAL_S = (0.5, 1.0, 2.0, 5.0, 10.0, 15.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0)
+
+
+def is_day_fraction(values: NDArray[np.float64], interval: float, decimals: int) -> bool:
+    """A time of day as the part of a day that is past: it begins within the day and steps by whole seconds of it.
+
+    A clock in seconds that begins above 0.01 s and steps by 1/86400 s or its usual multiples is no logger's.
+    """
+    good = values[np.isfinite(values)]
+    if good.size < 3 or decimals < 5 or not 0.01 <= good[0] < 1.0 or good.max() >= 2.0:
+        return False
+    step_s = interval * 86400.0
+    coarse = 86400.0 * 10.0**-decimals  # what one digit of the last place is
+    return any(abs(step_s - usual) <= max(0.003 * usual, 1.01 * coarse) for usual in _USUAL_S if usual > 3.0 * coarse)
+
+
 SERIAL_SHIFT_S = -25569.0 * 86400.0  # from 30 December 1899 to 1 January 1970
 
 

@@ -134,6 +134,7 @@ def _signs(live: Sequence[Draft], paired: set[int], drafts: Sequence[Draft]) -> 
         negative = low < -0.5 and -low > 3.0 * max(high, 0.0)
         voltages = [d for d in live if d.parsed and d.parsed.quantity.suffix == "voltage_V"]
         voltages = [d for d in voltages if d.parsed and d.parsed.part in (channel.part, "pack")]
+        voltages = voltages or _only_voltage(drafts)
         slopes = [s for d in voltages if (s := partial_slope(d.converted(), i)) is not None]
         slope = max(slopes, key=lambda s: abs(s[1]), default=None)
         rises = slope is not None and slope[1] > _STRONG
@@ -183,6 +184,16 @@ def _signs(live: Sequence[Draft], paired: set[int], drafts: Sequence[Draft]) -> 
                 unit=current.unit_text,
                 scale=-1.0,
             )
+
+
+def _only_voltage(drafts: Sequence[Draft]) -> list[Draft]:
+    """The file's one column in volts, where it is not said whose it is: the current's sign shows in it all the same."""
+    volts = [
+        d
+        for d in drafts
+        if d.kind == "voltage" and d.unit is not None and d.evidence.kind == "number" and not d.from_reading
+    ]
+    return volts if len(volts) == 1 else []
 
 
 def _counters(live: Sequence[Draft]) -> None:

@@ -36,6 +36,8 @@ def refuse_long(plan: Plan, parsed: Parsed, evidence: Sequence[ColumnEvidence], 
         if c.kind == "number" and not c.empty and c.index not in clock and np.isfinite(e.values).any()
     ]
     figures = [(c, e) for c, e in figures if not _counts(e)]
+    if len(figures) > 1:
+        _refuse_kinds(plan, parsed, [e for _, e in figures])
     if len(figures) != 1:
         return
     column, figure = figures[0]
@@ -57,6 +59,23 @@ def refuse_long(plan: Plan, parsed: Parsed, evidence: Sequence[ColumnEvidence], 
                 column=column.source or None,
                 mend="Export it with a column for each channel (a wide table).",
             )
+
+
+def _refuse_kinds(plan: Plan, parsed: Parsed, figures: Sequence[ColumnEvidence]) -> None:
+    """Raises UnreadableLog where the first cell says of what kind the row is, and each kind has other figures."""
+    column, words = plan.columns[0], parsed.columns[0]
+    if column.index or column.kind != "text" or not pa.types.is_string(words.type) or _changes(words) < _CHANGES:
+        return
+    kinds = [str(w) for w in pc.unique(words).to_pylist() if w]
+    apart = sum(_far_apart(words, kinds, figure) for figure in figures)
+    if 2 <= len(kinds) <= _MOST and 2 * apart >= len(figures):
+        raise UnreadableLog(
+            f"its rows are of several kinds ({', '.join(kinds[:3])}), each with figures of its own",
+            file=plan.file or None,
+            line=plan.first_data_line,
+            column=column.source or None,
+            mend="Export each kind as a table of its own.",
+        )
 
 
 def _counts(evidence: ColumnEvidence) -> bool:

@@ -56,6 +56,9 @@ def stated_unit(evidence: ColumnEvidence, lettered: frozenset[str]) -> tuple[str
         return name, text, marked or found != []
     if last is not None and _is_unit(last):
         return (bare if fold(last) not in _UNIT_WORDS else name), last, False
+    hours = [word for word in cut(name) if word in ("ah", "mah", "wh", "mwh")]
+    if hours:
+        return name, hours[0], False  # "amp_hours" are no amperes
     for piece in re.split(r"[^0-9A-Za-z%]+", name):
         if fold(piece) in _UNIT_WORDS:
             return name, piece, False

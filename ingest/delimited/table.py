@@ -12,6 +12,7 @@ from ingest.delimited.units import is_unit
 MAX_COLUMNS = 2000  # our choice: the widest log we can imagine is a hundred cells and their balance flags
 LINES_ABOVE = 400
 ROWS_TO_ASK = 500
+MANY_KEYS = 40  # our choice: more lines of keys and values than any preamble between two headings has
 FEW_ROWS = 3  # a run as short as this may be the names or key and value lines above the real table
 
 
@@ -27,6 +28,7 @@ class Table:
     numeric_cells: int = 0
     above: list[tuple[int, str]] = field(default_factory=list)
     closed: bool = False
+    ended: bool = False  # nothing that follows belongs to it
     header: tuple[str, ...] | None = None
     goes_to_the_end: bool = False
     texts: list[tuple[int, str]] = field(default_factory=list)
@@ -34,7 +36,7 @@ class Table:
 
     def fits(self, classes: list[str]) -> bool:
         """Whether a row of these classes belongs to this table: at most half of its number cells may be odd."""
-        if len(classes) != self.width:
+        if len(classes) != self.width or self.ended:
             return False
         odd = wanted = 0
         for mine, theirs in zip(self.mask, classes, strict=True):
@@ -109,6 +111,9 @@ def find_tables(
             above.append((number, text))
             continue
         classes = row_classes(cells)
+        if current is not None and current.rows <= MANY_KEYS and odd and current.mask[0] == "X" and classes[0] == "E":
+            for table in tables:  # keys and values, then names, then rows whose first cell is left empty
+                table.ended = True
         if foreign and current is not None and is_row(classes) and not current.goes_on(cells[0]):
             current.closed = True
         if current is not None and not current.closed and current.fits(classes) and is_row(classes):

@@ -160,6 +160,9 @@ _PHRASES: Final = tuple(
         (r"power supply", "supply"),
         (r"pulse width", "pulsewidth"),
         (r"(?:internal|dc|cell|pack) resistance|innenwiderstand", "resistance"),
+        (r"(?:m|milli) ?amp(?:ere)?s? ?(?:h|hrs?|hours?)", "mah"),
+        (r"amp(?:ere)?s? ?(?:h|hrs?|hours?)", "ah"),
+        (r"watts? ?(?:h|hrs?|hours?)", "wh"),
         (r"mah (?:used|drawn|consumed)|(?:used|consumed) mah", "mah"),
         (r"stell ?(?:wert|groesse)|gas ?(?:griff|hebel)", "throttle"),
     )
