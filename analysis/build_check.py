@@ -47,6 +47,7 @@ BEFORE_POWER = (
     "Main disconnect: mechanical, takes all power off, reachable without tools.",
     "Power light: visible from outside and working.",
     "Weapon restrained; wheels off the surface.",
+    "Pack: no dent, puff or hole, not warm; every cell measured, full and alike.",
     "Plugs: polarity right, fully seated, nothing browned.",
     "Receiver supply: its voltage is right before the receiver is plugged in.",
     "Failsafe: transmitter off, drives stop, weapon to zero.",

@@ -19,7 +19,26 @@ WATCH_RATIO = 1.4  # our choice: half way to the figure at which robots' packs a
 SUSPECT_CELL_V = 3.0  # general practice: a cell taken below this is suspect
 DEEP_SHARE = 0.8  # general practice: beyond four fifths of its capacity a pack wears quickly
 # What a person may have noted about the pack, in the quantity of [[noted]] or in the match's notes.
-SEEN_BAD = ("puffed", "swollen", "punctured", "pierced", "crushed", "dented", "pack hit", "pack was hit", "leaking")
+SEEN_BAD = (
+    "puffed",
+    "puffy",
+    "swollen",
+    "bloated",
+    "punctured",
+    "pierced",
+    "crushed",
+    "dented",
+    "pack hit",
+    "pack was hit",
+    "hit the pack",
+    "hit on the pack",
+    "leaking",
+    "smoke",
+    "smoking",
+)
+NOTED_BAD = (*SEEN_BAD, "hit", "damaged", "hole", "dent", "puff")
+# Wider than this share of its own figure an interval cannot vouch for a resistance (our choice).
+TELLING_SHARE = 0.5
 
 
 @dataclass(frozen=True)
@@ -38,8 +57,8 @@ def pack_verdict(data: MatchData, review: Review) -> PackVerdict:
     pack = data.pack
     name = pack.id if pack is not None else "pack"
     rows = {e.name: e for e in review.estimates if e.part == "pack" or e.name == "cell_minimum_V"}
-    retire = [*_seen(data.match), *_retire(data, review, rows)]
-    no_charge = [*_seen(data.match), *_deep(data, rows)]
+    retire = [*seen_bad(data.match), *_retire(data, review, rows)]
+    no_charge = [*seen_bad(data.match), *_deep(data, rows), *_too_hot(review)]
     if retire:
         return PackVerdict(name, "retire", tuple(retire), "Nothing in the pit: measure it at home.", tuple(no_charge))
     watch = [*_deep(data, rows), *_watch(data, review, rows)]
@@ -54,18 +73,29 @@ def pack_verdict(data: MatchData, review: Review) -> PackVerdict:
             name, "not checked", (why,), "Log pack current and voltage at 10 Hz or more.", tuple(no_charge)
         )
     one = rows["pack_resistance_1s_mohm"]
-    good = [f"{one.value:.1f} mΩ at 1 s ({one.low:.1f} to {one.high:.1f})"]
-    if pack is not None and pack.resistance_mohm is not None:
-        good.append(f"new it had {pack.resistance_mohm:g} mΩ")
+    stated = pack.resistance_mohm if pack is not None else None
+    spread = f"({one.low:.1f} to {one.high:.1f})"
+    if one.high - one.low > 2.0 * TELLING_SHARE * (stated or one.value):
+        why = f"its resistance at 1 s is known only as {one.low:.1f} to {one.high:.1f} mΩ: too wide to tell"
+        return PackVerdict(
+            name, "not checked", (why,), "Log pack current and voltage at 10 Hz or more.", tuple(no_charge)
+        )
+    good = [f"{one.value:.1f} mΩ at 1 s {spread}"]
+    if stated is None:
+        cells = any(p.check == "cell_resistance" for p in review.passed)
+        good.append("what it had when new is not stated" + (": only its cells were compared" if cells else ""))
+        mend = "State resistance_mohm of the pack as it was when new: then it is held against that."
+        return PackVerdict(name, "watch", tuple(good), mend, tuple(no_charge))
+    good.append(f"new it had {stated:g} mΩ")
     return PackVerdict(name, "reuse", tuple(good), "A hit, a puff or a cell that rests apart from the others.", ())
 
 
-def _seen(match: Match | None) -> list[str]:
+def seen_bad(match: Match | None) -> list[str]:
     """What a person saw: the log cannot."""
     if match is None:
         return []
     found = [
-        f"noted by hand: {n.quantity}" for n in match.noted if n.part == "pack" and n.quantity in SEEN_BAD and n.value
+        f"noted by hand: {n.quantity}" for n in match.noted if n.part == "pack" and n.quantity in NOTED_BAD and n.value
     ]
     text = match.notes.lower()
     return found + [f'the notes say "{word}"' for word in SEEN_BAD if word in text]
@@ -97,6 +127,15 @@ def _deep(data: MatchData, rows: dict[str, Estimate]) -> list[str]:
     if whole is not None and data.cells and whole.value / data.cells < SUSPECT_CELL_V:
         return [f"down to {whole.value / data.cells:.2f} V a cell; {suspect}"]
     return []
+
+
+def _too_hot(review: Review) -> list[str]:
+    """A pack past its own temperature is watched outside the building, not charged."""
+    return [
+        f"it reached {f.measured:.0f} °C; its limit is {f.limit:.0f} °C"
+        for f in review.findings
+        if f.check == "pack_temperature" and f.verdict == "over" and f.measured is not None and f.limit is not None
+    ]
 
 
 def _watch(data: MatchData, review: Review, rows: dict[str, Estimate]) -> list[str]:

@@ -12,32 +12,46 @@ WIDTH = 96
 
 def pit_text(document: dict[str, Any]) -> str:
     """The page of `afterbout pit`."""
-    out = [f"After {document['match']}: {document['minutes']:g} minutes to the next match", ""]
-    out += [document["ending"].upper()]
-    for reason in document["reasons"]:
-        out += _wrapped("  ", reason)
-    out += ["", "Pack"]
-    use = document["use_pack"]
-    out += _wrapped("  ", f"Take {use}." if use else "None is known to be ready in time.")
+    change, ending, use = document["change"], document["ending"], document["use_pack"]
+    why = next((p["why"] for p in document["packs"] if p["pack"] == use), "")
+    out = [f"After {document['match']}: {document['minutes']:g} minutes to the next match", "", ending.upper()]
+    for head, reason in zip(("  Why    ", *["         "] * 9), document["reasons"], strict=False):
+        out += _wrapped(head, reason)
+    out += _wrapped("  Do     ", wording.pit_do(ending, None if change is None else change["sentence"]))
+    if change is not None and ending == "change first" and change["cost_note"]:
+        out += _wrapped("         ", change["cost_note"])
+    out += _wrapped("  Pack   ", wording.pit_take(ending, use, why))
+    out += ["", "Packs (reuse means only: nothing in the log against it)"]
     for pack in document["packs"]:
         out += _wrapped(f"  {pack['pack']:<8} ", _pack(pack))
-    if document["hot"]:
-        out += ["", "Hot when it came out (estimated)"]
-        for part in document["hot"]:
-            then = wording.number(part["then_degC"], "degC")
-            peak = wording.number(part["peak_degC"], "degC")
-            out += _wrapped(
-                "  ", f"{wording.name_of(part['part'])}: {peak}, about {then} in {document['minutes']:g} minutes"
-            )
-    if document["change"] is not None:
-        change = document["change"]
-        out += ["", "The one change that fits", *_wrapped("  ", change["sentence"])]
+    out += _hot(document)
+    if change is not None and ending != "change first":
+        out += ["", "A change that fits the time", *_wrapped("  ", change["sentence"])]
         out += _wrapped("  ", change["cost_note"]) if change["cost_note"] else []
+    rows = [
+        (wording.CHECK_WORDS.get(row["check"], row["check"].replace("_", " ")), wording.name_of(row["part"]))
+        for row in document["not_checked"]
+    ]
+    if rows:
+        out += ["", f"Not checked after {document['match']}", *_wrapped("  ", wording.not_checked_words(rows))]
     out += ["", "Before power, tick each (no log can see them)"]
     for line in document["before_power"]:
         out += _wrapped("  [ ] ", line)
     out += ["", *(text for caution in document["cautions"] for text in _wrapped("", caution))]
     return "\n".join(out)
+
+
+def _hot(document: dict[str, Any]) -> list[str]:
+    """What a hand should not touch, and what nobody knows the warmth of."""
+    out: list[str] = []
+    for part in document["hot"]:
+        then, peak = (wording.number(part[key], "degC") for key in ("then_degC", "peak_degC"))
+        name = wording.name_of(part["part"])
+        out += _wrapped("  ", f"{name}: up to {peak}, about {then} in {document['minutes']:g} minutes")
+    if document["hot_unknown"]:
+        names = wording.listed(tuple(document["hot_unknown"]))
+        out += _wrapped("  ", f"Not logged, take them as hot: {names}.")
+    return ["", "Hot when it came out (estimated; do not touch to find out)", *out] if out else []
 
 
 def _pack(pack: dict[str, Any]) -> str:

@@ -18,6 +18,7 @@ from analysis.wording.names import (
     number,
     unit,
 )
+from analysis.wording.pit_words import not_checked_words, pit_do, pit_take
 from analysis.wording.sentences import MOTOR_SENTENCES, check_sentence, event, sentence
 
 __all__ = [
@@ -43,7 +44,10 @@ __all__ = [
     "event",
     "listed",
     "name_of",
+    "not_checked_words",
     "number",
+    "pit_do",
+    "pit_take",
     "sentence",
     "three_lines",
     "unit",

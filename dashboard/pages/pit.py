@@ -7,8 +7,9 @@ from typing import Any
 import pyarrow as pa
 from dash import html
 
-from analysis.pit import ENDINGS, PackHistory, PackPlan, PitPlan, pit_plan
-from analysis.wording import CAUTIONS
+from analysis.pit import ENDINGS, LONGEST_MIN, PackHistory, PackPlan, PitPlan, pit_plan
+from analysis.pit_packs import ever_against
+from analysis.wording import CAUTIONS, CHECK_WORDS, listed, not_checked_words, pit_do, pit_take
 from dashboard.ink import Theme, glue
 from dashboard.marks import mark_svg
 from dashboard.page_words import figure, interval, minutes, number, part_name
@@ -19,7 +20,6 @@ from dashboard.source import Entry, Source
 
 MARKS = dict(zip(ENDINGS, ("go", "go_change", "unknown", "no_power"), strict=True))
 FORBIDS = 2  # the first two of the list: main disconnect and power light
-LONGEST_MIN = 24 * 60.0
 
 
 def plan_of(source: Source, given: float | None) -> tuple[Entry, PitPlan] | None:
@@ -32,14 +32,17 @@ def plan_of(source: Source, given: float | None) -> tuple[Entry, PitPlan] | None
     fitted = bench.pack
     if fitted is None:
         return None
+    rows = {row.match: row for row in source.season_run().rows()}
+    matches = source.season.matches()
+    ever = {pack.id: ever_against(pack, matches, rows) for pack in source.packs()}
     others = []
     for pack in source.packs():
         if pack.id == fitted.id:
             continue
         seen = [e for e in entries if e.match is not None and pack.id in e.match.fitted_packs]
         old = source.bench(seen[-1]) if seen else None
-        others.append(PackHistory(pack, old.data if old else None, old.review if old else None))
-    history = PackHistory(fitted, bench.data, bench.review)
+        others.append(PackHistory(pack, old.data if old else None, old.review if old else None, ever[pack.id]))
+    history = PackHistory(fitted, bench.data, bench.review, ever.get(fitted.id, ()))
     return last, pit_plan(history, others, source.season.charger, given)
 
 
@@ -65,7 +68,7 @@ def layout(source: Source, asked: str | None) -> html.Div | html.Section:
         cells += [("Build", entry.match.build or ""), ("Pack fitted", ", ".join(entry.match.fitted_packs))]
     cells.append(("Next match", f"in {minutes(plan.minutes)}"))
     body = [title_block(cells), _head(entry, plan), _do(plan), _reasons(plan), _ready(plan), _packs(plan), _hot(plan),
-            _list(entry, plan), cautions(CAUTIONS)]  # fmt: skip
+            _not_checked(plan), _list(entry, plan), cautions(CAUTIONS)]  # fmt: skip
     return html.Div([part for part in body if part is not None], className="pit")
 
 
@@ -95,14 +98,15 @@ def _shift(by: int) -> dict[str, Any]:
 
 def _do(plan: PitPlan) -> html.Div:
     change = plan.change
-    cells = []
-    if change is not None:
-        cells.append(("Change", change.sentence, change.cost_note))
+    told = pit_do(plan.ending, None if change is None else change.sentence)
+    first = plan.ending.startswith("change") and change is not None
+    cells = [("Do", told, change.cost_note if first and change is not None else "")]
+    if change is not None and not first:
+        cells.append(("A change that fits the time", change.sentence, change.cost_note))
     use = next((p for p in plan.packs if p.pack == plan.use), None)
-    if use is not None:
-        cells.append(("Pack", f"Take {part_name(use.pack)}", use.why))
-    else:
-        cells.append(("Pack", "None is known to be ready in time", "Measure each cell of the one you take."))
+    cells.append(
+        ("Pack", pit_take(plan.ending, None if use is None else part_name(use.pack), use.why if use else ""), "")
+    )
     if change is not None and change.proved:
         unit = str(change.after.get("unit", ""))
         before, after = change.before.get("measured"), change.after.get("measured")
@@ -178,14 +182,24 @@ def _pack(pack: PackPlan) -> str:
 
 
 def _hot(plan: PitPlan) -> html.Section | None:
-    if not plan.hot:
+    if not plan.hot and not plan.hot_unknown:
         return None
     items = [
-        html.Li(glue(f"{part_name(h.part)}: {figure(h.peak_degC, 'degC')} at its hottest, about "
+        html.Li(glue(f"{part_name(h.part)}: up to {figure(h.peak_degC, 'degC')} at its hottest, about "
                      f"{figure(h.then_degC, 'degC')} when the minutes are up"))
         for h in plan.hot
     ]  # fmt: skip
+    if plan.hot_unknown:
+        names = listed(tuple(part_name(part) for part in plan.hot_unknown))
+        items.append(html.Li(glue(f"Not logged, take them as hot: {names}")))
     return section("Hot", "Estimated. Do not touch to find out.", html.Ul(items, className="reasons"))
+
+
+def _not_checked(plan: PitPlan) -> html.Section | None:
+    """What the log could not say: silence is not soundness."""
+    rows = [(CHECK_WORDS.get(row.check, row.check.replace("_", " ")), part_name(row.part)) for row in plan.not_checked]
+    told = not_checked_words(rows)
+    return section("Not checked", f"After {plan.match}.", html.P(glue(told))) if told else None
 
 
 def _list(entry: Entry, plan: PitPlan) -> html.Section:

@@ -72,16 +72,16 @@ def test_the_page_is_sound(browser: object, address: str, width: int, dark: bool
 def test_the_list_starts_empty_is_kept_and_forbids_power(browser: object, address: str) -> None:
     seen = Seen(browser, address, "/pit")
     seen.page.wait_for_selector(".tick", timeout=30000)
-    until(lambda: seen.page.inner_text(".ticked") == "0 of 7 ticked. Do not power up.")
+    until(lambda: seen.page.inner_text(".ticked") == "0 of 8 ticked. Do not power up.")
     first = seen.page.locator(".ticks.first .tick")
     first.nth(0).focus()
     seen.page.keyboard.press("Space")
-    until(lambda: seen.page.inner_text(".ticked") == "1 of 7 ticked. Do not power up.")
+    until(lambda: seen.page.inner_text(".ticked") == "1 of 8 ticked. Do not power up.")
     first.nth(1).click()
-    until(lambda: seen.page.inner_text(".ticked") == "2 of 7 ticked.")
+    until(lambda: seen.page.inner_text(".ticked") == "2 of 8 ticked.")
     seen.page.reload()
     seen.page.wait_for_selector(".tick", timeout=30000)
-    until(lambda: seen.page.inner_text(".ticked") == "2 of 7 ticked.")
+    until(lambda: seen.page.inner_text(".ticked") == "2 of 8 ticked.")
     seen.close()
 
 
