@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import combinations, pairwise
+from itertools import combinations
 from string import ascii_lowercase
 from typing import Any
 from urllib.parse import urlencode
@@ -42,7 +42,7 @@ def layout(source: Source, asked: Mapping[str, str]) -> html.Div | html.Section:
     by = _by(asked)
     names = _names(source, by, asked)
     if len(names) < 2:
-        return html.Div([html.H1("Compare", className="unseen"), *_pick(source, names)], className="compare")
+        return html.Div([html.H1("Compare", className="unseen"), *_pick(source, by, names)], className="compare")
     found = compared(source, asked)
     if isinstance(found, str):
         return message(f"{found.partition(':')[0]} cannot be compared", found.partition(": ")[2])
@@ -198,17 +198,34 @@ def known_names(source: Source, by: By) -> list[str]:
     return list(dict.fromkeys("+".join(m.fitted_packs) for m in matches if m.fitted_packs))
 
 
-def _pick(source: Source, chosen: list[str]) -> list[Any]:
-    """What to do where two are not named yet: links that name them."""
+def _pick(source: Source, by_asked: By, chosen: list[str]) -> list[Any]:
+    """What to do where two are not named yet: one is chosen, then the other."""
     out: list[Any] = []
+    opponents = {e.match.id: e.match.opponent for e in source.entries() if e.match is not None}
     for by, head in zip(KINDS, ("Matches", "Builds", "Packs"), strict=True):
         names = known_names(source, by)
-        first = chosen[0] if chosen and by == "match" and chosen[0] in names else None
-        pairs = [(first, n) for n in names if n != first] if first else list(pairwise(names))
-        links = [html.Li(dcc.Link(f"{a} and {b}", href=address(a, b, by))) for a, b in pairs if a]
-        told = "There are no two to compare yet: add the log files of another match."
-        out.append(section(head, "Choose two.", html.Ul(links, className="pairs") if links else html.P(told)))
+        first = chosen[0] if chosen and by == by_asked and chosen[0] in names else None
+        if len(names) < 2:
+            body: Any = html.P("There are no two to compare yet: add the log files of another match.")
+        elif len(names) == 2:
+            pair = dcc.Link(f"{names[0]} and {names[1]}", href=address(names[0], names[1], by))
+            body = html.Ul([html.Li(pair)], className="pairs")
+        else:
+            body = html.Div([_one(name, first, by, opponents) for name in names], className="filters picked")
+        out.append(section(head, "Choose two." if first is None else f"{first} with: choose the other.", body))
     return out
+
+
+def _one(name: str, first: str | None, by: By, opponents: Mapping[str, str]) -> dcc.Link:
+    """One of many to choose. The chosen one is a link that takes it back."""
+    kind = {} if by == "match" else {"by": by}
+    words: list[Any] = [html.Span(name)]
+    if by == "match" and opponents.get(name):
+        words.append(html.Span(opponents[name], className="rival"))
+    if name == first:
+        return dcc.Link(words, href="/compare", className="filter chosen")
+    href = address(first, name, by) if first is not None else "/compare?" + urlencode({"a": name} | kind)
+    return dcc.Link(words, href=href, className="filter")
 
 
 def address(a: str, b: str, by: By = "match") -> str:

@@ -67,6 +67,15 @@ def test_without_two_it_offers_them(source: Source) -> None:
     assert "Choose two" in text_of(compare_page.layout(source, {"a": "m05", "b": "<script>"}))
 
 
+def test_any_two_can_be_chosen_one_after_the_other(tmp_path: Path) -> None:
+    season = Source(small_season(tmp_path / "s", ("m05", "m06", "m09")))
+    text = text_of(compare_page.layout(season, {}))
+    assert "/compare?a=m05" in text and "/compare?a=m09" in text and "&b=" not in text.partition("Builds")[0]
+    text = text_of(compare_page.layout(season, {"a": "m09"}))
+    assert "m09 with: choose the other." in text
+    assert "/compare?a=m09&b=m05" in text and "/compare?a=m09&b=m06" in text
+
+
 def test_of_three_chosen_every_pair_is_a_step_away(tmp_path: Path) -> None:
     season = Source(small_season(tmp_path / "s", ("m05", "m06", "m09")))
     chosen = {"a": "m05", "b": "m06", "c": "m09"}
