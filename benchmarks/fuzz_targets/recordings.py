@@ -8,16 +8,17 @@ import random
 import struct
 import zlib
 from collections.abc import Sequence
+from itertools import pairwise
 from pathlib import Path
 
 from benchmarks.fuzz_targets.target import One, Target
 
-# docs/recording.md: the mark, then blocks of kind, tag, number, part, 0, length, CRC-32 of the payload, CRC-32 of place
-# and head; packets of source, ns, length
-_MARK = b"\x89ABREC2\n"
+# docs/recording.md: the mark and the file's tag, then blocks of kind, tag, number, part, 0, length, CRC-32 of the
+# payload, CRC-32 of place and head; packets of source, ns, length
 _HEAD = struct.Struct("<4sIIHHII")
 _PACKET = struct.Struct("<HqI")
 _TAG = 0x5EED
+_MARK = b"\x89ABREC2\n" + struct.pack("<I", _TAG)
 
 
 def _joined(blocks: Sequence[tuple[bytes, bytes]], numbers: Sequence[int] | None = None) -> bytearray:
@@ -128,4 +129,29 @@ def _recording(folder: Path) -> One:
     return one
 
 
-TARGETS = (Target("recording", "a recording's recovery and reading", seeds, _recording, seconds=20.0, mutate=resealed),)
+def _damage(folder: Path) -> One:
+    """Whatever was done to it, every block that is found is one that was written, at its own place."""
+    from ingest.record.blocks import Block, scan
+
+    path = folder / "bench.rec"
+    written: set[Block] = set()
+    for sound in seeds():
+        path.write_bytes(sound)
+        written |= {found for found in scan(path) if isinstance(found, Block)}
+
+    def one(data: bytes) -> object:
+        path.write_bytes(data)
+        found = list(scan(path))
+        blocks = [block for block in found if isinstance(block, Block)]
+        assert set(blocks) <= written, "a block that nobody wrote"
+        places = [(part.start, part.end) for part in found]
+        assert all(a[1] <= b[0] for a, b in pairwise(places)), "blocks and holes overlap"
+        return len(blocks)
+
+    return one
+
+
+TARGETS = (
+    Target("recording", "a recording's recovery and reading", seeds, _recording, seconds=20.0, mutate=resealed),
+    Target("recording_damage", "damage inside a recording: no block that nobody wrote", seeds, _damage, seconds=20.0),
+)

@@ -24,6 +24,8 @@ HEAD_BYTES: Final = 28
 _HEAD: Final = struct.Struct("<4sIIHHII")  # kind, tag, number, part, 0, length, CRC-32 of the payload; then its own
 _OWN: Final = struct.Struct("<I")
 _PLACE: Final = struct.Struct("<Q")
+_TAG: Final = struct.Struct("<I")
+START: Final = len(MAGIC) + _TAG.size  # where the first block stands, behind the file's tag
 _ANY_KIND: Final = re.compile(b"|".join(KINDS))
 PACKET: Final = struct.Struct("<HqI")
 _CAN: Final = struct.Struct("<IBB")
@@ -130,13 +132,29 @@ def _head_at(raw: bytes, place: int, tag: int | None, after: int) -> _Head | Non
     return _Head(kind, its, number, part, length, check)
 
 
-def scan(path: Path, start: int = len(MAGIC), number: int = -1, tag: int | None = None) -> Iterator[Block | Damage]:
+def file_mark(tag: int) -> bytes:
+    """What a recording begins with."""
+    return MAGIC + _TAG.pack(tag)
+
+
+def _tag_of(stream: BinaryIO, size: int) -> int | None:
+    """The tag that stands at the beginning, if any block of the file has it; else its first sound block's will do."""
+    stream.seek(len(MAGIC))
+    raw = stream.read(_TAG.size)
+    if len(raw) < _TAG.size:
+        return None
+    tag: int = _TAG.unpack(raw)[0]
+    return tag if _next_head(stream, START, size, tag, -1) is not None else None
+
+
+def scan(path: Path, start: int = START, number: int = -1, tag: int | None = None) -> Iterator[Block | Damage]:
     """Every whole block of a file, and between them what is damaged; what is torn at the end is not told.
 
     start, number, tag: behind a block that was seen before, its end, its number and its tag.
     """
     with path.open("rb") as stream:
         size = os.fstat(stream.fileno()).st_size
+        tag = _tag_of(stream, size) if tag is None else tag
         place, broken = start, -1  # where damage began that is not told yet
         while True:
             stream.seek(place)

@@ -76,23 +76,20 @@ class Recording:
         self._heads: dict[int, Head] = {}
         self._last_ns: int | None = None
         self._hole: tuple[Damage, int | None] | None = None
-        end = 0
+        end = place = 0
         waiting: list[Block | Damage] = []
-        for found in scan(path):
-            if isinstance(found, Block):
-                end = found.end
-            try:
+        try:
+            for found in scan(path):
+                place = found.start
+                end = found.end if isinstance(found, Block) else end
                 self._understand(found, waiting)
-            except (ValueError, KeyError, TypeError, AttributeError, RecursionError, struct.error):
-                raise UnreadableLog(
-                    "holds a block that no recorder of ours wrote", file=path, byte=found.start, mend="Record it again."
-                ) from None
-        if not self.notes:
-            raise UnreadableLog("holds no whole block of a recording", file=path, mend="Record it again.")
-        for late in waiting:  # of a part whose own head is lost: who the sources are is known, when it began is not
-            if isinstance(late, Block) and late.part not in self._heads:
-                self._open_part(late.part, Head("", 0, None, self.notes))
-            self._take_in(late)
+            if not self.notes:
+                raise UnreadableLog("holds no whole block of a recording", file=path, mend="Record it again.")
+            self._take_waiting(waiting, -1, None)
+        except (ValueError, KeyError, TypeError, AttributeError, RecursionError, struct.error):
+            raise UnreadableLog(
+                "holds a block that no recorder of ours wrote", file=path, byte=place, mend="Record it again."
+            ) from None
         if self._hole is not None:
             self.holes.append(Hole(self._hole[0], self._hole[1], None))
         self.torn_bytes = self._size - end
@@ -112,16 +109,23 @@ class Recording:
             head = head_of(found.payload)
             if not self.notes:
                 self._name(head.sources)
-            self._open_part(found.part, head)
-            for late in waiting:
-                if isinstance(late, Damage) or late.part in self._heads:
-                    self._take_in(late)
-            waiting.clear()
+            self._take_waiting(waiting, found.part, head)
+            if found.part not in self._heads:
+                self._open_part(found.part, head)
             return
         if found.part in self._heads and not waiting:
             self._take_in(found)
         else:
             waiting.append(found._replace(payload=b"") if found.kind == b"pack" else found)
+
+    def _take_waiting(self, waiting: list[Block | Damage], part: int, head: Head | None) -> None:
+        """head: of that part. Of a part whose own head is lost it is known who the sources are, not when it began."""
+        for late in waiting:
+            if isinstance(late, Block) and late.part not in self._heads:
+                known = head if late.part == part and head is not None else Head("", 0, None, self.notes)
+                self._open_part(late.part, known)
+            self._take_in(late)
+        waiting.clear()
 
     def _name(self, notes: list[SourceNote]) -> None:
         self.notes = list(notes)

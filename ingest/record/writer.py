@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from ingest.errors import StoreError
-from ingest.record.blocks import MAGIC, PACKET, Packet, SourceNote, pack_block
+from ingest.record.blocks import PACKET, Packet, SourceNote, file_mark, pack_block
 from ingest.record.recovery import Recovered
 from ingest.store import GoOn, Store, translated
 
@@ -58,7 +58,7 @@ class RecordingWriter:
             self._output = store.record(path)
             self._number, self._part, self._tag = 0, 0, secrets.randbits(32)
             self.size = self.begun_at = 0
-            self._put(MAGIC)
+            self._put(file_mark(self._tag))
         else:
             where = GoOn(behind.end, behind.end + behind.torn_bytes, lambda: behind.cut(store))
             self._output = store.go_on(path, where)

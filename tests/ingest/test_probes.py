@@ -72,7 +72,7 @@ def recording() -> bytes:
     )
     lines = CLEAN.splitlines(keepends=True)
     packets = b"".join(struct.pack("<HqI", 0, k * 10_000_000, len(line)) + line for k, line in enumerate(lines))
-    made = b"\x89ABREC2\n"
+    made = b"\x89ABREC2\n\7\0\0\0"
     for number, (kind, payload) in enumerate(
         [(b"head", head + b'"udp", "settings": {}, "reading": null}]}'), (b"pack", packets)]
     ):

@@ -14,6 +14,16 @@ ROOT = Path(__file__).resolve().parents[2]
 KILLS = 147
 
 
+def test_the_kills_that_are_published_are_those_that_run() -> None:
+    from tests.dashboard import test_record_go_on
+    from tests.ingest.record import test_go_on, test_killed
+
+    runs = (KILLS, test_killed.KILLS, test_go_on.ROUNDS, test_record_go_on.KILLS)
+    assert sum(runs) >= 200
+    text = (ROOT / "docs" / "robustness.md").read_text("utf-8")
+    assert f"{sum(runs)} in all" in text and all(f"| {count}" in text for count in runs)
+
+
 @pytest.mark.skipif(os.name == "nt", reason="fork and SIGKILL are POSIX")
 def test_killed_at_any_moment_nothing_older_is_lost_and_the_same_command_ends_right() -> None:
     done = subprocess.run(

@@ -16,11 +16,12 @@ from ingest.readings import parse_reading
 from ingest.record.blocks import (
     HEAD_BYTES,
     KINDS,
-    MAGIC,
+    START,
     Block,
     Damage,
     Packet,
     SourceNote,
+    file_mark,
     pack_block,
     read_packets,
     scan,
@@ -69,7 +70,7 @@ def check(path: Path, data: bytes, touched: list[tuple[int, int]], sound: Path) 
 def test_whatever_is_damaged_only_that_is_missing(data: st.DataObject, sound: Path, tmp_path: Path) -> None:
     raw = bytearray(sound.read_bytes())
     for _ in range(data.draw(st.integers(1, 4))):
-        start = data.draw(st.integers(len(MAGIC), len(raw) - 1))
+        start = data.draw(st.integers(START, len(raw) - 1))
         new = data.draw(
             st.one_of(
                 st.binary(min_size=1, max_size=64),
@@ -96,9 +97,9 @@ def test_blocks_that_were_moved_or_come_from_another_file_are_none(seed: int, so
     foreign = other.read_bytes()
     if rng.random() < 0.5:
         piece = bytes(raw[start:end])
-        at = rng.randrange(len(MAGIC), len(raw) - len(piece))
+        at = rng.randrange(START, len(raw) - len(piece))
     else:
-        at = rng.randrange(len(MAGIC), min(len(raw), len(foreign)) - 600)
+        at = rng.randrange(START, min(len(raw), len(foreign)) - 600)
         piece = foreign[at : at + rng.randint(100, 4000)]
     piece = piece[: len(raw) - at]
     true = sound.read_bytes()
@@ -114,7 +115,7 @@ def test_random_bytes_hold_no_block(data: bytes, seed: int, tmp_path: Path) -> N
     thick = b"".join(rng.choice((*KINDS, bytes(4), rng.randbytes(4), b"\x10\0\0\0")) for _ in range(500))
     path = tmp_path / "x.rec"
     for body in (data, thick, rng.randbytes(20_000)):
-        path.write_bytes(MAGIC + body)
+        path.write_bytes(file_mark(seed) + body)
         assert list(scan(path)) == []
 
 
@@ -126,6 +127,13 @@ def test_a_recording_within_a_recording_is_only_bytes(sound: Path, tmp_path: Pat
     (tmp_path / "x.rec").write_bytes(raw)
     assert not any(b"never recorded" in packet.data for packet in read_packets(tmp_path / "x.rec"))
     assert any(packet.data == line(150) for packet in read_packets(tmp_path / "x.rec"))
+
+
+def test_a_damaged_tag_at_the_beginning_costs_nothing(sound: Path, tmp_path: Path) -> None:
+    raw = bytearray(sound.read_bytes())
+    raw[9] ^= 1
+    (tmp_path / "x.rec").write_bytes(raw)
+    assert list(scan(tmp_path / "x.rec")) == list(scan(sound))
 
 
 def test_the_damage_is_named_with_its_place_and_loss(tmp_path: Path) -> None:
@@ -148,11 +156,26 @@ def test_the_first_head_may_be_lost(tmp_path: Path) -> None:
     path = tmp_path / "x.rec"
     write(path, [Packet(0, 0, HEADER), *rows(0, 300)])
     raw = bytearray(path.read_bytes())
-    raw[8:60] = bytes(52)
+    raw[START:60] = bytes(60 - START)
     path.write_bytes(raw)
     log = read_log(path)
     assert log.samples == 300
     assert [f.code for f in log.provenance.faults if f.severity == "dropped"] == ["damaged_block"]
+
+
+def test_a_part_without_any_head_is_read_as_one_of_unknown_place(tmp_path: Path) -> None:
+    path = tmp_path / "x.rec"
+    write(path, [Packet(0, 0, HEADER), *rows(0, 150)])
+    go_on(path, rows(500, 600, offset_ms=-5000), after_s=9.0)
+    raw = bytearray(path.read_bytes())
+    for block in whole_blocks(path):
+        if block.kind == b"head" and block.part == 0:
+            raw[block.start : block.end] = bytes(block.end - block.start)
+    path.write_bytes(raw)
+    log = read_log(path)
+    assert 245 <= log.samples <= 250  # a line beside each hole is left out
+    assert "is not known" in " ".join(f.note for f in log.provenance.faults if f.code == "recorded_in_parts")
+    assert all(packet.data in {HEADER, *map(line, range(600))} for packet in read_packets(path))
 
 
 READING = """\
@@ -207,7 +230,7 @@ def test_what_no_recorder_wrote_is_refused_however_sound(tmp_path: Path) -> None
 
     head = {"wall_start": "", "clock_ns": 0, "boot": None, "sources": [{"name": "x", "kind": "udp", "settings": {},
             "reading": None}]}  # fmt: skip
-    made = bytearray(MAGIC)
+    made = bytearray(file_mark(1))
     for number, (kind, payload) in enumerate([(b"head", json.dumps(head).encode()), (b"pack", b"\x05\0" + bytes(12))]):
         made += pack_block(kind, payload, len(made), number, 0, 1)
     (tmp_path / "x.rec").write_bytes(made)
