@@ -65,7 +65,13 @@ def sentence(row: Compared, by: str) -> str:
             )
     if row.paired is not None:
         kept = ", ".join(row.paired.ids)
-        text += f" With the same {row.paired.by} on both ({kept}): {_signed(row.paired.shift, row.unit)}."
+        text += f" With the same {row.paired.by} on both ({kept}): {_signed(row.paired.shift, row.unit)}"
+        if len(row.paired.ids) > 1:
+            ends = f"{_end(row.paired.low, row.unit)} to {_end(row.paired.high, row.unit)}"
+            text += (
+                f", from {ends} with {math.floor(row.paired.achieved_pct + 1e-9)} % (p {_p(row.paired.p)} by itself)"
+            )
+        text += "."
     if row.confounded:
         text += f" Confounded with {'; '.join(row.confounded)}."
     return text

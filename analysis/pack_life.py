@@ -17,6 +17,7 @@ from analysis.metric_kinds import Metric
 from analysis.pack_check import RETIRE_RATIO
 from analysis.pack_model import NotFitted, cold_factor
 from analysis.season_rows import MatchRow
+from analysis.settings import DEFAULTS
 from analysis.statistics import LEVEL, Trend, theil_sen
 from ingest.packs import Pack
 
@@ -290,7 +291,8 @@ def _against_the_others(rows: list[MatchRow], name: str) -> dict[str, list[tuple
 
 
 def pairs(lives: Sequence[PackLife], packs: Mapping[str, Pack]) -> tuple[Pair, ...]:
-    """Every two packs of one voltage and chemistry, for parallel use: alike in capacity and in resistance.
+    """Every two packs of one voltage and chemistry, for parallel use: alike in capacity and in resistance, and neither
+    with a weak cell or past its line.
 
     Common practice: charge and rest both to within 0.02 V before they are joined; the maker's and the event's rules
     come first.
@@ -310,6 +312,28 @@ def _fit(first: PackLife, second: PackLife, a: Pack, b: Pack) -> tuple[str, str]
     apart = abs(a.capacity_Ah - b.capacity_Ah) / max(a.capacity_Ah, b.capacity_Ah)
     if apart > PAIR_CAPACITY:
         return "differ", f"{a.capacity_Ah:g} against {b.capacity_Ah:g} Ah"
+    for life in (first, second):
+        if unfit := _unfit(life):
+            return "differ", unfit
+    fit, why = _by_resistance(first, second)
+    dark = [life.pack for life in (first, second) if not life.cells]
+    if fit == "match" and dark:
+        why += f"; the cells of {' and '.join(dark)} were not logged, so a weak one is not ruled out"
+    return fit, why
+
+
+def _unfit(life: PackLife) -> str:
+    """Why a pack goes together with none: a weak cell, or past its line; "" where neither is seen."""
+    worst = max(life.cells, key=lambda cell: cell.last_pct, default=None)
+    if worst is not None and worst.last_pct > 100 * (DEFAULTS.weak_cell_share - 1):
+        return f"{worst.cell} of {life.pack} has {worst.last_pct:.0f} % more resistance than the other cells"
+    last = next((use for use in reversed(life.uses) if use.corrected_low is not None), None)
+    if last is not None and life.line_mohm is not None and (last.corrected_low or 0.0) >= life.line_mohm:
+        return f"{life.pack} is past the line at which it is retired"
+    return ""
+
+
+def _by_resistance(first: PackLife, second: PackLife) -> tuple[str, str]:
     last = [next((u for u in reversed(life.uses) if u.corrected_mohm is not None), None) for life in (first, second)]
     one, other = last
     if one is None or other is None:

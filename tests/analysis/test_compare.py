@@ -99,6 +99,11 @@ def test_paired_by_the_packs_that_both_builds_ran() -> None:
     assert found.ids == ("p1", "p2", "p3")
     assert found.shift == pytest.approx(2.0)
     assert found.least_p == pytest.approx(0.25)
+    words = compare(grouped(rows, "build"), "build", [OHM]).rows[0].sentence
+    assert (
+        "With the same pack on both (p1, p2, p3): +2.0 mΩ, from +2.0 mΩ to +2.0 mΩ with 75 % (p 0.25 by itself)."
+        in words
+    )
 
 
 def test_confounded_with_what_never_meets() -> None:

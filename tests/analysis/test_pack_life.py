@@ -152,6 +152,26 @@ def test_packs_for_parallel_use() -> None:
     assert not any("p6" in pair for pair in fit)
 
 
+def test_a_weak_cell_or_a_pack_past_its_line_goes_together_with_none() -> None:
+    packs = {name: Pack(id=name, cells=6, capacity_Ah=3.3, resistance_mohm=20.0) for name in ("p1", "p2", "p3", "p4")}
+
+    def use(pack: str, cells: list[float]) -> MatchRow:
+        values: dict[str | tuple[str, str], float] = {OHM: sum(cells), "pack_temp_mean_degC": 25.0}
+        values |= {("cell_resistance_1s_mohm", f"cell{n}"): mohm for n, mohm in enumerate(cells, 1)}
+        return row(f"m{pack}", values, pack=pack)
+
+    sound, weak = [4.0] * 6, [3.6] * 3 + [6.0] + [3.6] * 2  # 24 mΩ both; one cell has two thirds more
+    rows = [use("p1", sound), use("p2", sound), use("p3", weak), use("p4", [7.0] * 6)]
+    found = {(p.first, p.second): (p.fit, p.why) for p in pairs(pack_lives(rows, packs), packs)}
+    assert found["p1", "p2"][0] == "match" and "not logged" not in found["p1", "p2"][1]
+    assert found["p1", "p3"] == ("differ", "cell4 of p3 has 67 % more resistance than the other cells")
+    assert found["p1", "p4"] == ("differ", "p4 is past the line at which it is retired")
+    # Nothing is known of the cells where they were not logged.
+    bare = [found for name in ("p1", "p2") for found in season([24.0], [25.0], pack=name)]
+    fit = pairs(pack_lives(bare, packs), packs)[0]
+    assert fit.fit == "match" and "the cells of p1 and p2 were not logged, so a weak one is not ruled out" in fit.why
+
+
 def test_capacity_over_the_uses_of_a_pack_and_of_each_cell() -> None:
     """A pack that loses 0.05 Ah a match; its cell 3 in one match 1 % more of the others' capacity than in the last."""
     rows = []
