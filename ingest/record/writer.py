@@ -58,16 +58,25 @@ class RecordingWriter:
             self._output = store.record(path)
             self._number, self._part, self._tag = 0, 0, secrets.randbits(32)
             self.size = self.begun_at = 0
-            self._put(file_mark(self._tag))
         else:
             where = GoOn(behind.end, behind.end + behind.torn_bytes, lambda: behind.cut(store))
             self._output = store.go_on(path, where)
             self._number, self._part, self._tag = behind.number + 1, behind.part + 1, behind.tag
             self.size = self.begun_at = behind.end
+        try:
+            self._begin(new=behind is None)
+        except StoreError:
+            self._output.abandon()
+            raise
+
+    def _begin(self, new: bool) -> None:
+        """The first block of a part is on the disk, and the name of a new file, before anything is taken in."""
+        if new:
+            self._put(file_mark(self._tag))
         self._block(b"head", self._head)
         self._output.sync()
-        if behind is None:
-            with translated(path):
+        if new:
+            with translated(self._path):
                 self._output.sync_folder()
 
     @property

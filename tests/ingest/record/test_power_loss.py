@@ -199,3 +199,48 @@ def test_a_disk_that_fails_while_it_is_begun_is_a_store_error(fails: str, tmp_pa
     setattr(Failing, fails, fail)
     with pytest.raises(StoreError, match="Input/output error"):
         RecordingWriter(Store(Failing()), tmp_path / "x.rec", [NOTE], WALL)
+
+
+@pytest.mark.parametrize("number", range(14))
+def test_a_disk_that_fails_while_it_is_gone_on_with_changes_nothing_whole(number: int, tmp_path: Path) -> None:
+    """Each call that changes files fails once (ENOSPC of errno.h), from the copy of the torn end to the first sync."""
+    from ingest.errors import StoreError
+
+    path = tmp_path / "x.rec"
+    writer = RecordingWriter(Store(), path, [NOTE], WALL)
+    feed(writer, Account(), 0, 200, 0)
+    writer.close("asked")
+    path.write_bytes(path.read_bytes() + b"torn" * 50)
+    whole = list(whole_blocks(path))
+    calls = iter(range(100))
+
+    class Failing(FileLayer):
+        pass
+
+    def failing(name: str) -> None:
+        plain = getattr(FileLayer, name)
+
+        def call(*given: object) -> object:
+            if next(calls) == number:
+                raise OSError(28, "No space left on device")
+            return plain(*given)
+
+        setattr(Failing, name, call)
+
+    for name in ("create", "reopen", "truncate", "write", "sync", "sync_folder", "replace"):
+        failing(name)
+    failed = False
+    try:
+        again = RecordingWriter(Store(Failing()), path, [NOTE], WALL, behind=recover(path))
+        again._output.abandon()
+    except StoreError as error:
+        failed = True
+        assert "No space left" in str(error) or "may not outlast" in str(error)
+    assert failed or number >= 10
+    assert list(whole_blocks(path))[: len(whole)] == whole
+    torn = path.read_bytes()[whole[-1].end :]
+    kept = [p.read_bytes() for p in tmp_path.glob("x.rec.torn-*")]
+    assert torn == b"torn" * 50 or kept == [b"torn" * 50]
+    found = recover(path)
+    RecordingWriter(Store(), path, [NOTE], WALL, behind=found).close("asked")
+    assert next(p.read_bytes() for p in tmp_path.glob("x.rec.torn-*")) == b"torn" * 50
