@@ -1,4 +1,4 @@
-"""How each pack ages over the season, when it reaches the line at which it is retired, and which packs go together.
+"""How each pack ages over the season, and when it reaches the line at which it is retired.
 
 Resistance is taken at 80 % charge and brought to 25 °C by what cold does to a cell, which is known only roughly: the
 trend is drawn with the least and the most of it, and where its sign hangs on that, cold and age are called confounded.
@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 
@@ -17,8 +16,7 @@ from analysis.metric_kinds import Metric
 from analysis.pack_check import RETIRE_RATIO
 from analysis.pack_model import NotFitted, cold_factor
 from analysis.season_rows import MatchRow
-from analysis.settings import DEFAULTS
-from analysis.statistics import LEVEL, Trend, theil_sen
+from analysis.statistics import LEVEL, Trend, paired_shift, theil_sen
 from ingest.packs import Pack
 
 CHARGE_MOHM, CELL_MOHM = "pack_resistance_charge_mohm", "cell_resistance_1s_mohm"
@@ -29,8 +27,6 @@ LEAST_USES = 4  # our choice: three points make a line of anything
 REACH = 3.0
 TOO_WIDE = 0.5  # our choice, as for comparisons: such a figure says too little about its match
 SAME_TEMPERATURE_K = 5.0  # our choice: 5 K are about a tenth of resistance
-# Makers sort cells of a parallel pack to about 5 % of capacity and 10 % of resistance (from memory; our choice).
-PAIR_CAPACITY, PAIR_MOHM = 0.05, 0.10
 
 
 @dataclass(frozen=True)
@@ -105,16 +101,6 @@ class PackLife:
     notes: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Pair:
-    """Two packs for parallel use. fit: "match", "differ" or "not known"."""
-
-    first: str
-    second: str
-    fit: str
-    why: str
-
-
 def pack_lives(rows: Sequence[MatchRow], packs: Mapping[str, Pack], level: float = LEVEL) -> tuple[PackLife, ...]:
     """Every pack that was ever fitted alone, in the order of its first match. rows in the order of the season."""
     ids = list(dict.fromkeys(row.pack for row in rows if row.pack and "+" not in row.pack))
@@ -132,7 +118,7 @@ def _life(pack_id: str, rows: list[MatchRow], pack: Pack | None, level: float) -
     source = "twice resistance_mohm of the pack file (common practice, no source)" if line is not None else ""
     if line is None:
         notes.append("no line to retire at: state resistance_mohm of the pack, measured when new")
-    at, early, late = _forecast(uses, trend, word, line, notes)
+    at, early, late = _forecast(uses, trend, word, line, notes, level)
     told = [(n, m) for n, row in enumerate(rows, 1) if (m := row.metric(CAPACITY)) is not None]
     capacity = _course([(n, m.value) for n, m in told if _tells(m)], level)
     if told and capacity is None:
@@ -220,13 +206,15 @@ def _at_activation(uses: list[Use], strong: bool) -> list[float]:
 
 
 def _forecast(
-    uses: list[Use], trend: Trend | None, word: str, line: float | None, notes: list[str]
+    uses: list[Use], trend: Trend | None, word: str, line: float | None, notes: list[str], level: float
 ) -> tuple[float | None, float | None, float | None]:
-    """(likely, earliest, latest) use at which the trend crosses the line; nothing beyond three times what was seen."""
+    """(likely, earliest, latest) use at which the trend crosses the line; nothing beyond three times what was seen.
+
+    The ends take the ends of the slope and those of the height at the middle use together, so that they hold the truth
+    at least as often as either does.
+    """
     if line is None or not uses:
         return None, None, None
-    level = float(np.median([use.corrected_mohm or use.mohm for use in uses]))
-    middle = float(np.median([use.number for use in uses]))
     last = uses[-1].number
     if (uses[-1].corrected_low or uses[-1].mohm) >= line:
         return float(last), float(last), float(last)
@@ -234,10 +222,13 @@ def _forecast(
         return None, None, None
     reach = last + REACH * (last - uses[0].number + 1)
 
-    def crosses(slope: float) -> float:
-        return middle + (line - level) / slope if slope > 0 else math.inf
+    middle = float(np.median([use.number for use in uses]))
+    height, lowest, highest = _height(uses, trend.slope, middle, level)
 
-    early, at, late = crosses(trend.high), crosses(trend.slope), crosses(trend.low)
+    def crosses(slope: float, start: float) -> float:
+        return middle + (line - start) / slope if slope > 0 else math.inf
+
+    early, at, late = crosses(trend.high, highest), crosses(trend.slope, height), crosses(trend.low, lowest)
     early, at, late = (max(value, float(last)) for value in (early, at, late))
     if early > reach:
         notes.append(f"at no slope that fits does it reach the line before use {reach:.0f}; further on is a guess")
@@ -246,6 +237,17 @@ def _forecast(
         notes.append("no rise is shown, so the earliest use is only what cannot be ruled out")
         return None, early, math.inf
     return (at if at <= reach else math.inf), early, (late if late <= reach else math.inf)
+
+
+def _height(uses: list[Use], slope: float, middle: float, level: float) -> tuple[float, float, float]:
+    """(likely, lowest, highest) mΩ at the middle use: the Hodges–Lehmann interval of what the slope leaves, with the
+    least and the most effect of cold.
+    """
+    along = slope * (np.array([use.number for use in uses]) - middle)
+    series = [[use.corrected_mohm or use.mohm for use in uses], _at_activation(uses, False), _at_activation(uses, True)]
+    found = [paired_shift(np.array(values) - along, level) for values in series]
+    likely = float(np.median(series[0]))
+    return likely, min(likely, *(one.low for one in found)), max(likely, *(one.high for one in found))
 
 
 def _tells(figure: Metric) -> bool:
@@ -288,70 +290,3 @@ def _against_the_others(rows: list[MatchRow], name: str) -> dict[str, list[tuple
             others = float(np.median([v for part, v in here.items() if part != cell]))
             series.setdefault(cell, []).append((number, 100 * (value / others - 1)))
     return series
-
-
-def pairs(lives: Sequence[PackLife], packs: Mapping[str, Pack]) -> tuple[Pair, ...]:
-    """Every two packs of one voltage and chemistry, for parallel use: alike in capacity and in resistance, and neither
-    with a weak cell or past its line.
-
-    Common practice: charge and rest both to within 0.02 V before they are joined; the maker's and the event's rules
-    come first.
-    """
-    found = []
-    for first, second in combinations(lives, 2):
-        a, b = packs.get(first.pack), packs.get(second.pack)
-        if a is None or b is None or a.cells != b.cells or a.chemistry != b.chemistry:
-            continue
-        found.append(Pair(first.pack, second.pack, *_fit(first, second, a, b)))
-    return tuple(found)
-
-
-def _fit(first: PackLife, second: PackLife, a: Pack, b: Pack) -> tuple[str, str]:
-    if a.capacity_Ah is None or b.capacity_Ah is None:
-        return "not known", "a capacity is not stated"
-    apart = abs(a.capacity_Ah - b.capacity_Ah) / max(a.capacity_Ah, b.capacity_Ah)
-    if apart > PAIR_CAPACITY:
-        return "differ", f"{a.capacity_Ah:g} against {b.capacity_Ah:g} Ah"
-    for life in (first, second):
-        if unfit := _unfit(life):
-            return "differ", unfit
-    fit, why = _by_resistance(first, second)
-    dark = [life.pack for life in (first, second) if not life.cells]
-    if fit == "match" and dark:
-        why += f"; the cells of {' and '.join(dark)} were not logged, so a weak one is not ruled out"
-    return fit, why
-
-
-def _unfit(life: PackLife) -> str:
-    """Why a pack goes together with none: a weak cell, or past its line; "" where neither is seen."""
-    worst = max(life.cells, key=lambda cell: cell.last_pct, default=None)
-    if worst is not None and worst.last_pct > 100 * (DEFAULTS.weak_cell_share - 1):
-        return f"{worst.cell} of {life.pack} has {worst.last_pct:.0f} % more resistance than the other cells"
-    last = next((use for use in reversed(life.uses) if use.corrected_low is not None), None)
-    if last is not None and life.line_mohm is not None and (last.corrected_low or 0.0) >= life.line_mohm:
-        return f"{life.pack} is past the line at which it is retired"
-    return ""
-
-
-def _by_resistance(first: PackLife, second: PackLife) -> tuple[str, str]:
-    last = [next((u for u in reversed(life.uses) if u.corrected_mohm is not None), None) for life in (first, second)]
-    one, other = last
-    if one is None or other is None:
-        return "not known", "no resistance at a known temperature for both"
-    if abs((one.temp_degC or 0.0) - (other.temp_degC or 0.0)) <= SAME_TEMPERATURE_K:
-        # What cold does is common to both: the figures as they are tell it best.
-        gap = abs(one.mohm - other.mohm) / min(one.mohm, other.mohm)
-        text = f"{one.mohm:.1f} against {other.mohm:.1f} mΩ at 80 % charge and {one.temp_degC:.0f} °C"
-        return ("match" if gap <= PAIR_MOHM else "differ"), text
-    ends = [(use.corrected_low or 0.0, use.corrected_high or math.inf) for use in (one, other)]
-    smaller = min(one.corrected_mohm or one.mohm, other.corrected_mohm or other.mohm)
-    text = f"{_range(ends[0])} against {_range(ends[1])} mΩ at 80 % charge and 25 °C"
-    if max(ends[0][1] - ends[1][0], ends[1][1] - ends[0][0]) <= PAIR_MOHM * smaller:
-        return "match", text
-    if max(ends[0][0] - ends[1][1], ends[1][0] - ends[0][1]) > PAIR_MOHM * smaller:
-        return "differ", text
-    return "not known", f"{text}, after matches at unlike temperatures: measure both on the bench"
-
-
-def _range(ends: tuple[float, float]) -> str:
-    return f"{ends[0]:.1f} to {ends[1]:.1f}"

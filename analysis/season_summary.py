@@ -12,7 +12,8 @@ import numpy as np
 from analysis.drift import WATCHED, drifts
 from analysis.findings import plain
 from analysis.metric_kinds import CATALOGUE, Metric
-from analysis.pack_life import OF_PACKS, pack_lives, pairs
+from analysis.pack_life import OF_PACKS, pack_lives
+from analysis.pack_pairs import pairs
 from analysis.season_rows import MatchRow
 from analysis.season_run import SeasonRun
 from analysis.season_tables import FINDINGS_FILE, METRICS_FILE
