@@ -149,6 +149,16 @@ def run(kind: str, seconds: float, folder: Path) -> None:
     session = session_for([*words, "--out", str(out)])
     session.open()
     stop = Stop()
+    pause = [0.0, time.monotonic()]
+    plain = session.sources[0].read
+
+    def read(timeout_s: float) -> Any:
+        got = plain(timeout_s)
+        now = time.monotonic()
+        pause[:] = [max(pause[0], now - pause[1]) if session.live.views[0].packets else 0.0, now]
+        return got
+
+    session.sources[0].read = read  # type: ignore[method-assign]
     memory: list[float] = []
     peak: list[float] = [0.0]
     begun: list[float] = []
@@ -178,7 +188,7 @@ def run(kind: str, seconds: float, folder: Path) -> None:
         f"processor {100 * used_s / seconds:.1f} % of one core; memory {memory[0]:.1f} to {memory[-1]:.1f} MB, "
         f"{min(peak[1:] or memory):.1f} to {max(peak[1:] or memory):.1f} every 5 s; "
         f"file {outcome.bytes_written / 1e6:.1f} MB; lost {session.sources[0].lost() or 'none'}; "
-        f"packets not looked at {session.live.views[0].unseen:,}"
+        f"packets not looked at {session.live.views[0].unseen:,}; longest time between two readings {pause[0]:.2f} s"
     )
 
 

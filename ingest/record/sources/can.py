@@ -21,7 +21,7 @@ from ingest.errors import MissingExtra, SourceError, UsageError, nearest
 from ingest.record.blocks import pack_can
 from ingest.record.sources.base import BATCH_S, Kind, RecordClock, Source, SourceGone, Stamped, Stamper
 from ingest.record.sources.can_link import CanLink, bring_up, can_link, link_remarks
-from ingest.record.sources.udp import DatagramReader
+from ingest.record.sources.udp import DatagramReader, only_its_groups
 
 MOST_AT_ONCE: Final = 4096
 # Interfaces without a wire: nothing can be acknowledged there.
@@ -135,7 +135,8 @@ class SocketCanSource:
         return {"dropped": dropped} if dropped else {}
 
     def remarks(self) -> list[str]:
-        return link_remarks(self.channel, self._link, self.bitrate)
+        room = self._reader.remarks() if self._reader is not None else []
+        return link_remarks(self.channel, self._link, self.bitrate) + room
 
 
 def packed_frame(raw: bytes) -> bytes:
@@ -212,7 +213,9 @@ class BusSource:
         self._bus = bus
         if self.interface == "udp_multicast" and sys.platform == "linux":
             # its own reading takes ten times as long a frame: read its socket in batches
-            self._reader = DatagramReader(socket.socket(fileno=_copied(bus.fileno())), self._clock)
+            sock = socket.socket(fileno=_copied(bus.fileno()))
+            only_its_groups(sock)
+            self._reader = DatagramReader(sock, self._clock)
 
     def read(self, timeout_s: float) -> list[Stamped]:
         if self._bus is None:
@@ -288,7 +291,7 @@ class BusSource:
 
     def remarks(self) -> list[str]:
         if not self.physical:
-            return []
+            return self._reader.remarks() if self._reader is not None else []
         if self._silent:
             return ["asked to listen only: it acknowledges nothing"]
         return [

@@ -15,10 +15,12 @@ from ingest.record.sources.base import BATCH_S, Kind, RecordClock, SourceGone, S
 
 DEFAULT_HOST: Final = "127.0.0.1"
 # Our choice: room for a second of the busiest telemetry while the disk is slow; the system may give less.
-BUFFER_BYTES: Final = 4 << 20
+BUFFER_BYTES: Final = 16 << 20
 MAX_DATAGRAM: Final = 65_535
 MOST_AT_ONCE: Final = 4096
 _SO_TIMESTAMPNS: Final = 35  # Linux, asm-generic/socket.h
+_SO_RCVBUFFORCE: Final = 33  # the same: more than net.core.rmem_max, for the administrator
+_IP_MULTICAST_ALL, _IPV6_MULTICAST_ALL = 49, 29  # linux/in.h, linux/in6.h
 _SO_RXQ_OVFL: Final = 40  # the same: how many datagrams the socket dropped so far
 _ANCILLARY: Final = 128
 
@@ -91,9 +93,11 @@ class UdpSource:
         return {"dropped": dropped} if dropped else {}
 
     def remarks(self) -> list[str]:
+        room = self._reader.remarks() if self._reader is not None else []
         if self.host in ("0.0.0.0", "::"):
-            return ["listens on every network of this machine: whoever is on them can put figures into the recording"]
-        return []
+            text = "listens on every network of this machine: whoever is on them can put figures into the recording"
+            return [text, *room]
+        return room
 
 
 class DatagramReader:
@@ -105,6 +109,10 @@ class DatagramReader:
         self.dropped = 0
         with contextlib.suppress(OSError):
             sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, BUFFER_BYTES)
+        if sys.platform == "linux":
+            with contextlib.suppress(OSError):
+                sock.setsockopt(socket.SOL_SOCKET, _SO_RCVBUFFORCE, BUFFER_BYTES)
+        self.buffer_bytes = sock.getsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF)
         self._ancillary = 0
         if sys.platform == "linux":
             sock.setsockopt(socket.SOL_SOCKET, _SO_TIMESTAMPNS, 1)
@@ -132,6 +140,16 @@ class DatagramReader:
             self._stamper.begin()
         return [(self._stamper.of_wall(stamp) if stamp else self._clock.now_ns(), data) for stamp, data in found]
 
+    def remarks(self) -> list[str]:
+        """Where the system gives less room than was asked for, and how to get it."""
+        if self.buffer_bytes >= BUFFER_BYTES or sys.platform != "linux":
+            return []
+        return [
+            f"the system keeps at most {self.buffer_bytes // 1000} kB for it while the computer is busy, so thousands "
+            "of small packets a second may not all come (what is lost is counted); more with: "
+            f"sysctl -w net.core.rmem_max={BUFFER_BYTES}"
+        ]
+
     def close(self) -> None:
         self._socket.close()
 
@@ -150,6 +168,16 @@ class DatagramReader:
             elif kind == _SO_RXQ_OVFL and len(raw) >= 4:
                 self.dropped = struct.unpack_from("@I", raw)[0]
         return stamp, data
+
+
+def only_its_groups(sock: socket.socket) -> None:
+    """Of a multicast socket: hear the groups that it joined, not those that another program of this machine did."""
+    if sys.platform == "linux":
+        level, option = (socket.IPPROTO_IP, _IP_MULTICAST_ALL)
+        if sock.family == socket.AF_INET6:
+            level, option = (socket.IPPROTO_IPV6, _IPV6_MULTICAST_ALL)
+        with contextlib.suppress(OSError):
+            sock.setsockopt(level, option, 0)
 
 
 def _bound(host: str, port: int) -> socket.socket:

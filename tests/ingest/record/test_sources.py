@@ -156,6 +156,21 @@ def test_what_the_system_dropped_is_counted() -> None:
         source.close()
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="the limit is Linux's")
+def test_a_small_buffer_of_the_system_is_said_with_the_mend() -> None:
+    source = UdpSource("udp:0", "udp")
+    source.open(RecordClock())
+    try:
+        assert source._reader is not None
+        source._reader.buffer_bytes = 425_984  # what a system gives by its usual net.core.rmem_max of 212992
+        (said,) = source.remarks()
+        assert "425 kB" in said and "sysctl -w net.core.rmem_max=16777216" in said
+        source._reader.buffer_bytes = 1 << 26
+        assert source.remarks() == []
+    finally:
+        source.close()
+
+
 def test_the_invented_stream_is_the_same_every_time_and_has_its_channels() -> None:
     one, other = DemoSignal(), DemoSignal()
     lines = [one.line(n) for n in range(3000)]

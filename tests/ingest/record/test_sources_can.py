@@ -102,6 +102,26 @@ def test_nothing_of_ours_appears_on_the_bus(bus_pair: tuple[BusSource, object]) 
     assert set(on_the_bus) <= {1}  # at most its own frame, which multicast gives back
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="the option is Linux's; other systems do as it does here")
+def test_another_group_of_the_same_port_is_not_heard() -> None:
+    """ip(7), IP_MULTICAST_ALL: without it a socket gets what any program of the machine has joined."""
+    sources = [make_can_source(f"can:udp_multicast:239.74.163.{n}", f"bus{n}") for n in (81, 82)]
+    try:
+        for source in sources:
+            source.open(RecordClock())
+    except SourceError as error:
+        pytest.skip(f"no multicast on this machine: {error}")
+    try:
+        with can.Bus(interface="udp_multicast", channel="239.74.163.81", receive_own_messages=False) as sender:
+            for number in range(20):
+                sender.send(can.Message(arbitration_id=number, data=b"x", is_extended_id=False))
+        assert len(frames(sources[0], 20)) == 20  # type: ignore[arg-type]
+        assert frames(sources[1], 1, 0.3) == []  # type: ignore[arg-type]
+    finally:
+        for source in sources:
+            source.close()
+
+
 def test_another_programs_datagrams_are_counted_not_kept() -> None:
     source = make_can_source("can:udp_multicast:239.74.163.78", "bus")
     try:
