@@ -12,7 +12,8 @@ import pyarrow.dataset as ds
 from analysis.season_rows import FINDINGS_SCHEMA, METRICS_SCHEMA
 from analysis.season_tables import FINDINGS_FILE, METRICS_FILE
 from ingest.errors import MissingExtra, SeasonError, UsageError
-from ingest.places import first_line, is_remote
+from ingest.places import is_remote
+from ingest.remote_path import first_line
 from ingest.season import Season
 
 TABLES = {"metrics": (METRICS_FILE, METRICS_SCHEMA), "findings": (FINDINGS_FILE, FINDINGS_SCHEMA)}

@@ -5,19 +5,16 @@ Reading takes no lock. What writes (create, add, note) holds the season's lock a
 
 from __future__ import annotations
 
-import datetime as dt
 import hashlib
-import json
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from ingest.builds import Build, load_build
 from ingest.description import Complaint, read_document
-from ingest.errors import AfterboutError, SeasonError, StoreError, nearest
+from ingest.errors import SeasonError, nearest
 from ingest.fields import ID_PATTERN, MATCH_ID_PATTERN
 from ingest.lock import LOCK_TIMEOUT_S, locked
 from ingest.log import Log
@@ -26,8 +23,9 @@ from ingest.packs import Pack, load_pack
 from ingest.places import address_of, is_remote, place
 from ingest.readings import Reading, load_reading
 from ingest.remote_layer import RemoteLayer
-from ingest.sealed import sealed, unsealed
 from ingest.season_file import Charger, Setting, Threshold, load_season_settings
+from ingest.season_results import kept_or_made, result_name
+from ingest.season_survey import Survey, match_order, reference_complaints, survey
 from ingest.store import Store
 from ingest.telemetry import read_entry
 
@@ -38,19 +36,8 @@ if TYPE_CHECKING:
 
 FOLDERS = ("builds", "packs", "matches", "readings", "telemetry", "originals")
 _KIND_WORDS = {"builds": "build", "packs": "pack", "matches": "match"}
-_RESULT_NAME = re.compile(r"[a-z0-9][a-z0-9_-]{0,39}")
 
 Described = TypeVar("Described", Build, Pack, Match)
-
-
-@dataclass(frozen=True)
-class Survey:
-    """All that could be read, and the errors of what could not: for a screen that must not fail on one bad file."""
-
-    matches: tuple[Match, ...]
-    builds: tuple[Build, ...]
-    packs: tuple[Pack, ...]
-    problems: tuple[AfterboutError, ...]
 
 
 class Season:
@@ -120,7 +107,7 @@ class Season:
     def match(self, match_id: str) -> Match:
         """A match whose build and packs exist. Raises SeasonError, DescriptionError."""
         match = self._load("matches", match_id, load_match)
-        complaints = self.reference_complaints(match)
+        complaints = reference_complaints(self, match)
         if complaints:
             raise read_document(self.root / "matches" / f"{match_id}.toml").error(complaints)
         return match
@@ -133,50 +120,15 @@ class Season:
 
     def matches(self) -> list[Match]:
         """Every match, those with a start by time, the others by id among the first."""
-        return sorted((self.match(match_id) for match_id in self.ids("matches")), key=_match_order)
+        return sorted((self.match(match_id) for match_id in self.ids("matches")), key=match_order)
 
     def survey(self) -> Survey:
         """Everything readable, with the errors of the rest."""
-        problems: list[AfterboutError] = []
-
-        def readable(kind: str, load: Callable[[str], Described]) -> list[Described]:
-            found = []
-            for each in self.ids(kind):
-                try:
-                    found.append(load(each))
-                except AfterboutError as error:
-                    problems.append(error)
-            return found
-
-        matches = sorted(readable("matches", self.match), key=_match_order)
-        builds, packs = readable("builds", self.build), readable("packs", self.pack)
-        return Survey(tuple(matches), tuple(builds), tuple(packs), tuple(problems))
+        return survey(self)
 
     def readings(self) -> list[Reading]:
         """How the columns or bytes of each kind of file are read. Raises ReadingError."""
         return [load_reading(self.inside(self.root / "readings" / f"{name}.toml")) for name in self.ids("readings")]
-
-    def reference_complaints(self, match: Match) -> list[Complaint]:
-        """The keys of a match that name a build, pack or slot which does not exist."""
-        complaints = []
-        if match.build is not None and match.build not in self.ids("builds"):
-            mend = self._missing("builds", match.build)
-            complaints.append(Complaint(("match", "build"), "names a build that is not there", match.build, mend=mend))
-        if match.pack is not None and match.pack not in self.ids("packs"):
-            mend = self._missing("packs", match.pack)
-            complaints.append(Complaint(("match", "pack"), "names a pack that is not there", match.pack, mend=mend))
-        slots = None
-        if match.packs and match.build in self.ids("builds"):
-            slots = {slot.id for slot in self.build(str(match.build)).packs}
-        for slot, fitted in match.packs.items():
-            if slots is not None and slot not in slots:
-                what = f"is no [[pack]] of build {match.build}"
-                complaints.append(Complaint(("packs", slot), what, slot, mend=nearest(slot, slots)))
-            for pack_id in [fitted] if isinstance(fitted, str) else fitted:
-                if pack_id not in self.ids("packs"):
-                    mend = self._missing("packs", pack_id)
-                    complaints.append(Complaint(("packs", slot), "names a pack that is not there", pack_id, mend=mend))
-        return complaints
 
     # Samples
 
@@ -292,26 +244,10 @@ class Season:
 
         A season that cannot be written still gets its value, made anew each time.
         """
-        path = self.result_path(name, key)
-        text = json.dumps(key, sort_keys=True, default=str)
-        try:
-            kept = unsealed(path.read_bytes())
-            if kept["key"] == json.loads(text):
-                return kept["value"]
-        except (OSError, ValueError, KeyError, TypeError):  # absent, damaged or not ours: made anew
-            pass
-        value = make()
-        try:
-            self.store.write_text(path, sealed({"key": json.loads(text), "value": value}))
-        except StoreError:
-            return value
-        return value
+        return kept_or_made(self, name, key, make)
 
     def result_path(self, name: str, key: Any) -> Path:
-        if not _RESULT_NAME.fullmatch(name):
-            raise ValueError(f"not a name for a result: {name!r}")
-        text = json.dumps(key, sort_keys=True, default=str)
-        return self.results_path / name / f"{hashlib.sha256(text.encode()).hexdigest()[:32]}.json"
+        return self.results_path / result_name(name, key)
 
     # Inner
 
@@ -326,7 +262,7 @@ class Season:
         path = self.inside(self.root / kind / f"{name}.toml")
         if not path.is_file():
             word = _KIND_WORDS[kind]
-            raise SeasonError(f"there is no {word} {name!r}", file=self.root, mend=self._missing(kind, name))
+            raise SeasonError(f"there is no {word} {name!r}", file=self.root, mend=self.missing(kind, name))
         found = load(path)
         if found.id != name:
             document = read_document(path)
@@ -340,7 +276,7 @@ class Season:
             )  # fmt: skip
         return found
 
-    def _missing(self, kind: str, name: str) -> str:
+    def missing(self, kind: str, name: str) -> str:
         known = self.ids(kind)
         return nearest(name, known) if known else f"There is none yet: put one into {self.root / kind}."
 
@@ -350,16 +286,10 @@ class Season:
             word = _KIND_WORDS[kind]
             raise SeasonError(
                 f"is not the id of a {word}", file=self.root, found=name, expected=f"an id of the form {pattern}",
-                mend=self._missing(kind, name),
+                mend=self.missing(kind, name),
             )  # fmt: skip
 
     def _add_again(self, match: Match, entry: LogEntry) -> str:
         original = self.original_of(entry)
         source = entry.name if original is None else str(original)
         return f"Read it again with: afterbout add {source} --season {self.root} --match {match.id}"
-
-
-def _match_order(match: Match) -> tuple[dt.datetime, str]:
-    """By time. A start without a zone counts as universal time: matches of one season share their zone."""
-    start = match.start or dt.datetime.min.replace(tzinfo=dt.UTC)
-    return (start if start.tzinfo else start.replace(tzinfo=dt.UTC)), match.id

@@ -21,6 +21,7 @@ from ingest.log import Log, Provenance
 from ingest.match_text import entry_table, new_match_text
 from ingest.matches import LogEntry, Match, match_of
 from ingest.season_stage import Progress, Staged, Stager, Status
+from ingest.season_survey import reference_complaints
 from ingest.season_sweep import replaced_samples
 from ingest.store import Original, Store
 from ingest.telemetry import stem_of, telemetry_files
@@ -149,7 +150,7 @@ class _Adding:
         if match.id != self.path.stem:
             complaint = Complaint(("match", "id"), "is not the name of the file", match.id, f'"{self.path.stem}"')
             raise document.error([complaint])
-        complaints = self.season.reference_complaints(match)
+        complaints = reference_complaints(self.season, match)
         if complaints:
             raise document.error(complaints)
         return match
