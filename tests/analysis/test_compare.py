@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from jsonschema import Draft202012Validator
+from scipy.stats import mannwhitneyu
 
 from analysis.compare import Comparison, compare, grouped
 from analysis.metric_kinds import CATALOGUE, Absent
@@ -59,6 +60,18 @@ def test_error_rates_over_a_whole_comparison(n: int) -> None:
         assert made.comparisons == 4
         false += any(r.verdict == "differs" for r in made.rows)
     assert false / repeats <= 0.05 + 2.5 * math.sqrt(0.05 * 0.95 / repeats)
+
+
+@pytest.mark.parametrize(("n", "least", "most"), [(3, 0.0, 0.0), (6, 0.75, 0.92), (12, 0.97, 1.0)])
+def test_a_real_difference_of_two_sigma(n: int, least: float, most: float) -> None:
+    """500 seasons each, held to SciPy's exact test on the same draws. The interval's cover is in test_statistics.py."""
+    rng = np.random.default_rng(20 + n)
+    x, y = rng.normal(50, 5, (500, n)), rng.normal(60, 5, (500, n))
+    ours = [builds(list(a), list(b)).rows[0] for a, b in zip(x, y, strict=True)]
+    shown = np.array([one.verdict == "differs" for one in ours])
+    theirs = np.array([mannwhitneyu(b, a, method="exact").pvalue <= 0.05 for a, b in zip(x, y, strict=True)])
+    assert np.array_equal(shown, theirs)
+    assert least <= shown.mean() <= most
 
 
 def test_a_real_difference_is_found_as_often_as_the_needed_matches_promise() -> None:
