@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import socket
 import struct
 import sys
@@ -21,6 +22,7 @@ from ingest.record.sources.can_link import CanLink, can_link, link_remarks
 
 can = pytest.importorskip("can", reason="the can extra is not installed")
 
+GROUP = f"239.74.{os.getpid() % 251}"  # several runs on one machine do not hear one another
 MESSAGES = (
     dict(arbitration_id=0x123, data=b"\x01\x02\x03", is_extended_id=False),
     dict(arbitration_id=0x1ABCDEF0, data=bytes(range(8)), is_extended_id=True),
@@ -47,7 +49,7 @@ def check_same(found: list[Stamped]) -> None:
         assert frame.fd == sent.get("is_fd", False)
 
 
-@pytest.fixture(params=["virtual:afterbout-test", "udp_multicast:239.74.163.77"])
+@pytest.fixture(params=["virtual:afterbout-test", f"udp_multicast:{GROUP}.77"])
 def bus_pair(request: pytest.FixtureRequest) -> Iterator[tuple[BusSource, object]]:
     interface, _, channel = request.param.partition(":")
     source = make_can_source(f"can:{request.param}", "bus")
@@ -105,14 +107,14 @@ def test_nothing_of_ours_appears_on_the_bus(bus_pair: tuple[BusSource, object]) 
 @pytest.mark.skipif(sys.platform != "linux", reason="the option is Linux's; other systems do as it does here")
 def test_another_group_of_the_same_port_is_not_heard() -> None:
     """ip(7), IP_MULTICAST_ALL: without it a socket gets what any program of the machine has joined."""
-    sources = [make_can_source(f"can:udp_multicast:239.74.163.{n}", f"bus{n}") for n in (81, 82)]
+    sources = [make_can_source(f"can:udp_multicast:{GROUP}.{n}", f"bus{n}") for n in (81, 82)]
     try:
         for source in sources:
             source.open(RecordClock())
     except SourceError as error:
         pytest.skip(f"no multicast on this machine: {error}")
     try:
-        with can.Bus(interface="udp_multicast", channel="239.74.163.81", receive_own_messages=False) as sender:
+        with can.Bus(interface="udp_multicast", channel=f"{GROUP}.81", receive_own_messages=False) as sender:
             for number in range(20):
                 sender.send(can.Message(arbitration_id=number, data=b"x", is_extended_id=False))
         assert len(frames(sources[0], 20)) == 20  # type: ignore[arg-type]
@@ -123,7 +125,7 @@ def test_another_group_of_the_same_port_is_not_heard() -> None:
 
 
 def test_another_programs_datagrams_are_counted_not_kept() -> None:
-    source = make_can_source("can:udp_multicast:239.74.163.78", "bus")
+    source = make_can_source(f"can:udp_multicast:{GROUP}.78", "bus")
     try:
         source.open(RecordClock())
     except SourceError as error:
@@ -131,7 +133,7 @@ def test_another_programs_datagrams_are_counted_not_kept() -> None:
     try:
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
             for junk in (b"hello", b"\x81\xa1a\x01", b"\xc1", b""):
-                other.sendto(junk, ("239.74.163.78", 43113))
+                other.sendto(junk, (f"{GROUP}.78", 43113))
         assert frames(source, 1, 0.3) == []  # type: ignore[arg-type]
         assert source.lost() == {"no frame": 4}
     finally:
