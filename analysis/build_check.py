@@ -20,6 +20,7 @@ from analysis.ratings import OutsideValidity, weakest_limit
 from analysis.separate import trees_of
 from analysis.settings import DEFAULTS, Settings
 from analysis.signal import Measured
+from analysis.stated_path import path_mohm
 from analysis.terminal_check import stated_rows
 from analysis.wire_heat import wire_heat
 from analysis.wire_run import run_of_wire
@@ -116,30 +117,6 @@ def _demand_A(build: Build, wiring: Tree, run: Run) -> float | None:
             lowest = 3.3 * build.cells
             total += regulator.rated_A * regulator.output_V / (0.75 * lowest)
     return total
-
-
-def path_mohm(wiring: Tree, node: str) -> float | None:
-    """Resistance from pack to a node, out and back, wires and contacts; None where a wire does not state its copper."""
-    total = 0.0
-    for run_id in wiring.path_to(node):
-        one = run_mohm(wiring.runs[run_id])
-        if one is None:
-            return None
-        total += one
-    return total
-
-
-def run_mohm(run: Run) -> float | None:
-    """One run with its contacts, at 20 °C; a contact without a stated resistance counts as none."""
-    try:
-        wire = run_of_wire(run.wire)
-    except OutsideValidity:
-        return None
-    if run.wire.length_mm is None:
-        return None
-    conductors = min(run.wire.conductors, 2)
-    copper = wire.mohm_per_m / wire.parallel * run.wire.length_mm / 1000.0 * conductors
-    return copper + sum((c.resistance_mohm or 0.0) * c.pole_count for c in run.contacts)
 
 
 def _prospective_A(build: Build, pack: Pack | None, wiring: Tree, run: Run) -> float | None:

@@ -82,6 +82,7 @@ class _Moments:
     gained: Bools  # bins that lost clearly less: no joint does that, an unquiet current sensor does
     least_V: Floats  # the loss that would have been clear in each bin
     current_A: Floats
+    left_V: Floats  # what is lost beyond the sound state
 
     def telling(self, mohm: float) -> Bools:
         """Bins in which half as much as this would have shown."""
@@ -111,7 +112,7 @@ def _moments(fine: Drop, run: str, sound_until_s: float | None) -> _Moments:
     mohm = np.where(flowing, 1e3 * left / np.where(flowing, np.sign(i) * near, 1.0), 0.0)
     least = BAD_SIGMAS * sigma + 1.5 * fine.blur
     clear = flowing & (np.abs(left) > least)
-    return _Moments(run, flowing, clear & (mohm > BAD_MOHM), mohm, sigma, clear & (mohm < -BAD_MOHM), least, i)
+    return _Moments(run, flowing, clear & (mohm > BAD_MOHM), mohm, sigma, clear & (mohm < -BAD_MOHM), least, i, left)
 
 
 def flicker(fine: Drop, best: tuple[str, Step] | None, wiring: Tree) -> Flicker | None:
@@ -136,6 +137,19 @@ def also_bad(fine: Drop, seen: Flicker) -> bool:
     if int(telling.sum()) < 4:
         return True
     return float(np.percentile(moments.mohm[telling], 90)) > ALSO_SHARE * seen.mohm.value
+
+
+def lost_elsewhere(fine: Drop, other: Drop, seen: Flicker) -> bool:
+    """Whether a tap that does not span the run lost about as many volts in the same moments: then it is none of the
+    run's doing, but of what both share (a long thin lead that warms with every burst)."""
+    if seen.run in other.path or other.upstream != fine.upstream or not set(other.path) & set(fine.path):
+        return False
+    mine, theirs = _moments(fine, seen.run, None), _moments(other, other.path[-1], None)
+    inside = np.logical_or.reduce([(fine.t_s >= a) & (fine.t_s <= b) for a, b, _ in seen.spans]) & mine.bad
+    if not bool(inside.any()):
+        return False
+    there = np.interp(fine.t_s[inside], other.t_s, theirs.left_V)
+    return float(np.median(there)) > ALSO_SHARE * float(np.median(mine.left_V[inside]))
 
 
 def onset(fine: Drop, run: str, step: Step) -> Step:

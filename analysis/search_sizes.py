@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.binned import Binned, bin_signal
-from analysis.build_check import path_mohm
 from analysis.fuse_wire import FuseWire, fuse_against_wire
 from analysis.fuses import body_of_fuse
 from analysis.masses import wire_g
@@ -16,6 +15,7 @@ from analysis.match_data import MatchData
 from analysis.ratings import OutsideValidity, weakest_limit
 from analysis.replay.circuit import copper_mohm
 from analysis.signal import Signal
+from analysis.stated_path import path_mohm
 from analysis.wire_heat import wire_heat
 from analysis.wire_run import run_of_wire
 from analysis.wiring import RunCurrent, Tree

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.joint_moments import Flicker, also_bad, flicker, manner, onset
+from analysis.joint_moments import Flicker, also_bad, flicker, lost_elsewhere, manner, onset
 from analysis.match_data import MatchData
 from analysis.pack_model.harness import Step, find_step
 from analysis.run_drops import FINE_S, Drop, drops, robust, solve, warming
@@ -87,6 +87,10 @@ def _find(data: MatchData) -> Joints:
         found = _steps(drop, data.settings.joint_step_mohm)
         close_up = fine.get(drop.tap, drop)
         seen = None if drop.upstream is None else flicker(close_up, found[0] if found else None, wiring)
+        if seen is not None and any(
+            lost_elsewhere(close_up, fine.get(d.tap, d), seen) for d in coarse if d is not drop
+        ):
+            seen = None
         if seen is not None and all(also_bad(fine.get(d.tap, d), seen) for d in coarse if seen.run in d.path):
             flickers.append(seen)
             continue
@@ -152,8 +156,10 @@ def _rise(drop: Drop, run: str, x: Floats, weight: Floats, least_mohm: float) ->
 
 
 def _creeps(drop: Drop, least_mohm: float) -> list[tuple[str, Step]]:
-    """A rise without a step in it: the drop grows with the heat, by more than copper does."""
-    found = []
+    """A rise without a step in it: the drop grows with the heat, by more than copper does; none where the copper of
+    another run of the path explains it as well."""
+    found: list[tuple[str, Step]] = []
+    warmed: dict[str, float] = {}  # runs whose own copper may be all of it, and how clearly
     for run in drop.path:
         i = drop.currents[run]
         heat = warming(drop, run)
@@ -170,14 +176,18 @@ def _creeps(drop: Drop, least_mohm: float) -> list[tuple[str, Step]]:
         r = r[drop.on]
         early, late = float(np.median(r[: len(r) // 10])), float(np.percentile(r, 95))
         rise = late - early
-        if sigmas < CREEP_SIGMAS or rise < max(least_mohm, COPPER_SHARE * max(early, 0.0)):
+        if sigmas < CREEP_SIGMAS or rise < least_mohm:
+            continue
+        if rise < COPPER_SHARE * max(early, 0.0):
+            warmed[run] = sigmas
             continue
         at = float(drop.t_s[drop.on][int(np.argmax(r > early + 0.5 * least_mohm))])
         error = 1.96 * rise / sigmas
         made = [Measured(v, v - error, v + error, "least squares") for v in (early, late, rise)]
         when = Measured(at, at, float(drop.t_s[-1]), "where it has grown by half of what counts")
         found.append((run, Step(when, made[0], made[1], made[2], sigmas)))
-    return sorted(found, key=lambda pair: -pair[1].sigmas)[:1]
+    copper = max(warmed.values(), default=0.0)
+    return sorted((pair for pair in found if pair[1].sigmas > copper), key=lambda pair: -pair[1].sigmas)[:1]
 
 
 def _placed(wiring: Tree, steps: list[_Rise], seen: list[Drop], witnesses: list[Drop]) -> list[JointStep]:

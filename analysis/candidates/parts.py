@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from analysis.build_check import path_mohm
 from analysis.candidates.common import (
     BETTER_CONTACT,
     BLADES_A,
@@ -20,6 +19,7 @@ from analysis.fuse_wire import fuse_against_wire
 from analysis.fuses import body_of_fuse
 from analysis.match_data import MatchData
 from analysis.ratings import OutsideValidity, weakest_limit
+from analysis.stated_path import path_mohm
 from analysis.wire_run import run_of_wire
 from analysis.wiring import Tree
 from ingest.builds import Build

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from analysis.build_check import path_mohm
 from analysis.candidates.common import (
     AIM,
     BIGGER_PACK,
@@ -25,6 +24,7 @@ from analysis.pack_check import pack_fit
 from analysis.pack_model import PackFit
 from analysis.replay.levers import start_state
 from analysis.signal import Measured
+from analysis.stated_path import path_mohm
 from analysis.wiring import Tree
 from ingest.builds import Pack
 
