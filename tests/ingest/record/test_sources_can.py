@@ -19,6 +19,7 @@ from ingest.record.blocks import unpack_can
 from ingest.record.sources.base import RecordClock, SourceGone, Stamped
 from ingest.record.sources.can import BusSource, SocketCanSource, make_can_source, packed_frame
 from ingest.record.sources.can_link import CanLink, can_link, link_remarks
+from ingest.record.sources.udp import only_its_groups
 
 can = pytest.importorskip("can", reason="the can extra is not installed")
 
@@ -49,10 +50,11 @@ def check_same(found: list[Stamped]) -> None:
         assert frame.fd == sent.get("is_fd", False)
 
 
-@pytest.fixture(params=["virtual:afterbout-test", f"udp_multicast:{GROUP}.77"])
+@pytest.fixture(params=["virtual", "udp_multicast"])
 def bus_pair(request: pytest.FixtureRequest) -> Iterator[tuple[BusSource, object]]:
-    interface, _, channel = request.param.partition(":")
-    source = make_can_source(f"can:{request.param}", "bus")
+    interface = request.param
+    channel = "afterbout-test" if interface == "virtual" else f"{GROUP}.77"
+    source = make_can_source(f"can:{interface}:{channel}", "bus")
     assert isinstance(source, BusSource)
     try:
         source.open(RecordClock())
@@ -61,6 +63,9 @@ def bus_pair(request: pytest.FixtureRequest) -> Iterator[tuple[BusSource, object
             pytest.skip(f"no multicast on this machine: {error}")
         raise
     with can.Bus(interface=interface, channel=channel, receive_own_messages=False) as sender:
+        if interface == "udp_multicast":
+            with socket.socket(fileno=os.dup(sender.fileno())) as own:
+                only_its_groups(own)
         yield source, sender
     source.close()
 
