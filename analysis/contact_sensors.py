@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from analysis.contacts import default_limit
+from analysis.covered import judge_seen
 from analysis.findings import Estimate, Occurrence
 from analysis.match_data import MatchData
-from analysis.outcome import Held, Row, judge
+from analysis.outcome import Held, Row
 from analysis.signal import Measured
 from analysis.spans import spans
 
@@ -39,7 +40,7 @@ def sensed(data: MatchData) -> dict[str, list[Row]]:
         over = spans(signal.x > limit, signal.t_s, join_s=JOIN_S)
         start = over[0][0] if over else when
         places = tuple(Occurrence(a, b, float(signal.between(a, b).x.max())) for a, b in over)
-        row = judge(held, figure, (start, over[-1][1] if over else when), data.settings, occurrences=places)
+        row = judge_seen(data, held, signal, figure, (start, over[-1][1] if over else when), occurrences=places)
         estimate = Estimate("contact_peak_degC", contact.id, value, figure.low, figure.high, "degC", "own sensor")
         found[contact.id] = [estimate, row]
     return found

@@ -9,10 +9,11 @@ from __future__ import annotations
 from typing import Final
 
 from analysis import thermal
+from analysis.covered import judge_seen
 from analysis.findings import NotChecked, Occurrence
 from analysis.match_data import MatchData
 from analysis.motors import motor_limit
-from analysis.outcome import Held, Outcome, Row, judge
+from analysis.outcome import Held, Outcome, Row
 from analysis.signal import Measured
 from ingest.builds import Motor
 
@@ -68,4 +69,6 @@ def _row(data: MatchData, motors: dict[str, Motor], row: Row) -> Row:
         CHECK, motor.id, limit.value, data.air_degC[0], "degC", source, "thermal_buildup", "max", channel,
         limit.is_memory,
     )  # fmt: skip
-    return judge(held, figure, (start, when), data.settings, occurrences=(Occurrence(start, when, value),), note=NOTE)
+    return judge_seen(
+        data, held, signal, figure, (start, when), occurrences=(Occurrence(start, when, value),), note=NOTE
+    )

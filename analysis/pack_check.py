@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from analysis.covered import judge_seen
 from analysis.findings import Estimate, Finding, NotChecked, Occurrence, Passed
 from analysis.match_data import MatchData
 from analysis.outcome import Held, Outcome, Row, judge, not_logged, not_stated
@@ -216,4 +217,4 @@ def _temperature(data: MatchData) -> Row:
         memory,
     )
     when = float(temp.t_s[at])
-    return judge(held, figure, (when, when), data.settings, occurrences=(Occurrence(when, when, value),))
+    return judge_seen(data, held, temp, figure, (when, when), occurrences=(Occurrence(when, when, value),))

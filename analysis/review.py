@@ -12,6 +12,7 @@ from analysis import causes, wording
 from analysis.causes.power import without_the_dead
 from analysis.checks import run_checks
 from analysis.contact_check import split_suspects
+from analysis.covered import long_enough
 from analysis.findings import (
     Estimate,
     Finding,
@@ -28,6 +29,7 @@ from analysis.match_data import MatchData, gather, place
 from analysis.outcome import Outcome
 from analysis.settings import DEFAULTS, Settings
 from analysis.trusting import trusted
+from analysis.unusable import reasons_told, without_unusable
 from analysis.window import find_window
 from analysis.wiring import tree
 from ingest.align import PlacedLog
@@ -65,7 +67,7 @@ def prepare(
     packs = () if pack is None else (pack,) if isinstance(pack, Pack) else tuple(pack)
     data = gather(place(logs, match), build, packs, match, settings)
     data = trusted(replace(data, window=find_window(data)))
-    return log_ends(without_the_dead(data))
+    return log_ends(without_the_dead(without_unusable(data)))
 
 
 def review_data(data: MatchData, *, with_advice: bool = True, others: Sequence[Pack] = ()) -> Review:
@@ -78,8 +80,9 @@ def review_data(data: MatchData, *, with_advice: bool = True, others: Sequence[P
     findings = causes.explain(data, wiring, found, detected, happened)
     findings = [replace(f, sentence=wording.sentence(f, data.build)) for f in findings]
     stands, falls = split_suspects(checked.of(Passed), findings)
+    stands, short = long_enough(data, stands)
     passed: tuple[Passed, ...] = tuple(stands)
-    not_checked = _not_checked(checked, [*falls, *(row for row in extra if isinstance(row, NotChecked))], data)
+    not_checked = _not_checked(checked, [*falls, *short, *(row for row in extra if isinstance(row, NotChecked))], data)
     # Without a build nothing below the pack was held against anything: never "within".
     facts = _facts(data, tuple(findings), data.build is not None and bool(passed or findings))
     result = Review(
@@ -115,7 +118,7 @@ def _not_checked(checked: Outcome, extra: list[NotChecked], data: MatchData) -> 
                 "name the build of this match, or give --build",
             )
         )
-    return tuple(dict.fromkeys(rows))
+    return reasons_told(tuple(dict.fromkeys(rows)), data)
 
 
 def _facts(data: MatchData, findings: tuple[Finding, ...], anything: bool) -> MatchFacts:

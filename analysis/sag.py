@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from analysis.findings import Estimate, NotChecked, Occurrence
+from analysis.covered import judge_seen
+from analysis.findings import Estimate, NotChecked, Occurrence, Passed
 from analysis.match_data import MatchData
-from analysis.outcome import Held, Outcome, Row, joined, judge, not_logged, not_stated
+from analysis.outcome import Held, Outcome, Row, joined, not_logged, not_stated
 from analysis.sampling import too_slow, unseen_share
 from analysis.signal import Measured, Signal
 
@@ -44,6 +45,11 @@ def lowest_mean(signal: Signal, window_s: float) -> tuple[float, float, float]:
     return float(mean[at]), float(t[at]), float(t[ends[at]])
 
 
+def sensor_spread(signal: Signal, value: float) -> float:
+    """How far a sample may be off by its sensor, in its unit: noise and gain of two sigma, and the zero error."""
+    return 2.0 * signal.noise + 2.0 * signal.gain_rel * abs(value) + abs(signal.offset)
+
+
 def lowest(signal: Signal) -> tuple[Measured, float]:
     """The lowest sample with what the rate may have hidden, and its time."""
     at = int(np.argmin(signal.x))
@@ -52,7 +58,7 @@ def lowest(signal: Signal) -> tuple[Measured, float]:
     share = max(unseen_share(signal), GAP_SHARE if _has_gaps(signal) else 0.0)
     hidden = share * max(usual - value, 0.0)
     basis = f"lowest sample at {1.0 / signal.period_s:.3g} Hz" if signal.period_s > 0 else "one sample"
-    spread = 2.0 * signal.noise
+    spread = sensor_spread(signal, value)
     return Measured(value, value - hidden - spread, value + spread, basis), float(signal.t_s[at])
 
 
@@ -66,7 +72,7 @@ def highest(signal: Signal) -> tuple[Measured, float]:
     value = float(signal.x[at])
     share = max(unseen_share(signal), GAP_SHARE if _has_gaps(signal) else 0.0)
     hidden = share * max(value - float(np.median(signal.x)), 0.0)
-    spread = 2.0 * signal.noise
+    spread = sensor_spread(signal, value)
     return Measured(value, value - spread, value + hidden + spread, "highest sample"), float(signal.t_s[at])
 
 
@@ -163,7 +169,12 @@ def _cell_rows(data: MatchData, minimum: float, full: float, source: str) -> lis
     value, name, signal = worst
     part = "pack" if name == "cell_min_V" else name.removesuffix("_voltage_V")
     held = Held("cell_minimum", part, minimum, full, "V", source, "voltage_sag", "min", name, cause="pack_resistance")
-    rows.append(_mean_check(data, held, signal))
+    row = _mean_check(data, held, signal)
+    blind = (data.cells or 0) - len([n for n in names if data.inside(n) is not None])
+    if isinstance(row, Passed) and name != "cell_min_V" and blind > 0:
+        reason = f"{blind} of {data.cells} cells were not seen; of the others the lowest had {row.measured:.2f} V"
+        row = NotChecked("cell_minimum", part, reason, "measure each cell now; log every cell next time")
+    rows.append(row)
     low, at = lowest(signal)
     rows.append(Estimate("cell_minimum_V", part, low.value, low.low, low.high, "V", "lowest sample", f"at {at:.1f} s"))
     return rows
@@ -174,9 +185,9 @@ def _mean_check(data: MatchData, held: Held, signal: Signal) -> Row:
     if signal.period_s * SAMPLES_PER_MEAN > window:
         return too_slow(held.check, held.part, signal, SAMPLES_PER_MEAN / window)
     value, start, end = lowest_mean(signal, window)
-    spread = 2.0 * signal.noise + signal.gain_rel * 2.0 * abs(value)
+    spread = sensor_spread(signal, value)
     figure = Measured(value, value - spread, value + spread, f"lowest mean over {window:g} s")
-    return judge(held, figure, (start, end), data.settings)
+    return judge_seen(data, held, signal, figure, (start, end))
 
 
 def controller_checks(data: MatchData) -> Outcome:
@@ -215,7 +226,7 @@ def controller_checks(data: MatchData) -> Outcome:
                     channel,
                     cause=cause,
                 )
-                rows.append(judge(held, figure, (at, at), data.settings, occurrences=dips(signal, limit)))
+                rows.append(judge_seen(data, held, signal, figure, (at, at), occurrences=dips(signal, limit)))
         if controller.maximum_V is not None and signal is not None and signal.period_s <= 0.12:
             figure, at = highest(signal)
             ref = float(np.median(signal.x))
@@ -231,7 +242,7 @@ def controller_checks(data: MatchData) -> Outcome:
                 channel,
                 cause="regeneration_trip",
             )
-            rows.append(judge(held, figure, (at, at), data.settings))
+            rows.append(judge_seen(data, held, signal, figure, (at, at)))
         elif controller.maximum_V is None:
             rows.append(not_stated("controller_overvoltage", controller.id, "maximum_V", name))
         else:
@@ -274,7 +285,7 @@ def rail_checks(data: MatchData) -> Outcome:
             under = dips(signal, minimum)
             deepest = min(under, key=lambda o: o.measured or 0.0) if under else None
             span = (deepest.start_s, deepest.end_s) if deepest else (at, at)
-            rows.append(judge(held, figure, span, data.settings, occurrences=under))
+            rows.append(judge_seen(data, held, signal, figure, span, occurrences=under))
     return Outcome(tuple(rows))
 
 

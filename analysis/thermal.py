@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from analysis.binned import Binned
 from analysis.contact_check import contacts
+from analysis.covered import judge_seen
 from analysis.findings import Estimate, NotChecked, Occurrence
 from analysis.match_data import MatchData
 from analysis.outcome import Held, Outcome, Row, joined, judge, not_logged, not_stated
@@ -159,5 +160,5 @@ def _sensed(data: MatchData, check_name: str, part: str, limit: float | None, fi
         "max",
         channel,
     )
-    rows.append(judge(held, figure, (start, when), data.settings, occurrences=(Occurrence(start, when, value),)))
+    rows.append(judge_seen(data, held, signal, figure, (start, when), occurrences=(Occurrence(start, when, value),)))
     return rows

@@ -170,28 +170,34 @@ def rest_disagreement(voltages: Mapping[str, Signal], cells: Sequence[Signal] = 
 
     voltages: channels on the pack's bus (not the rail), on one clock; cells: all cells of the pack, or none (their
     sum votes too). The first seconds of the log are compared; the one that is off from the median of at least three
-    by more than REST_V and REST_SHARE is named. With two voters nobody knows which is wrong: no note.
+    by more than REST_V and REST_SHARE is named; `rest_offsets` says by how much. With two voters nobody knows which is
+    wrong: no note.
     """
+    notes = []
+    for name, (offset, votes) in rest_offsets(voltages, cells).items():
+        signal = voltages[name]
+        note = f"reads {offset:+.2f} V against the median of {votes} taps at rest"
+        notes.append(_note("sensor_offset", signal, float(signal.t_s[0]), float(signal.t_s[-1]), note))
+    return notes
+
+
+def rest_offsets(voltages: Mapping[str, Signal], cells: Sequence[Signal] = ()) -> dict[str, tuple[float, int]]:
+    """(V that it reads above the others at rest, number of voters) of every tap that disagrees with the others."""
     sources = [s.good() for s in (*voltages.values(), *cells)]
     if any(len(s) == 0 for s in sources) or not sources:
-        return []
+        return {}
     start = max(float(s.t_s[0]) for s in sources)
     heads = [s.between(start, start + REST_HEAD_S) for s in sources]
     if any(len(s) < 3 for s in heads):
-        return []
+        return {}
     levels = [float(np.median(s.x)) for s in heads]
     taps = dict(zip(voltages, levels, strict=False))
     votes = [*taps.values(), *([sum(levels[len(taps) :])] if cells else [])]
     middle = float(np.median(votes))
     if len(votes) < 3 or middle <= 0:
-        return []
-    notes = []
-    for name, level in taps.items():
-        if abs(level - middle) > max(REST_V, REST_SHARE * middle):
-            signal = voltages[name]
-            note = f"reads {level - middle:+.2f} V against the median of {len(votes)} taps at rest"
-            notes.append(_note("sensor_offset", signal, float(signal.t_s[0]), float(signal.t_s[-1]), note))
-    return notes
+        return {}
+    apart = {name: level - middle for name, level in taps.items()}
+    return {n: (off, len(votes)) for n, off in apart.items() if abs(off) > max(REST_V, REST_SHARE * middle)}
 
 
 def clock_skew(part: str, offset_s: float, error_s: float, start_s: float, end_s: float) -> QualityNote | None:

@@ -11,7 +11,7 @@ from analysis.findings import QualityNote
 from analysis.match_data import MatchData
 from analysis.sampling import SLOWEST_USEFUL_S
 from analysis.signal import Signal
-from analysis.trust import detector_against, examine, gap_notes, rest_disagreement
+from analysis.trust import detector_against, examine, gap_notes, rest_disagreement, rest_offsets
 from ingest.builds import Build
 from ingest.channels import parse_channel
 
@@ -45,12 +45,15 @@ def trusted(data: MatchData) -> MatchData:
     notes += _gaps(data)
     notes += _truncated(data)
     notes += clock_skews(data)
-    notes += _taps_at_rest(data)
+    for note, offset_V in _taps_at_rest(data):
+        notes.append(note)
+        if note.channel is not None:  # not taken off: which end of it is wrong is not known, so it widens what it says
+            signals[note.channel] = replace(signals[note.channel], offset=offset_V)
     return replace(data, signals=signals, quality=tuple(notes), _inside={}, memo={})
 
 
-def _taps_at_rest(data: MatchData) -> list[QualityNote]:
-    """A voltage tap whose zero is off, by the others, once the pack is plugged in."""
+def _taps_at_rest(data: MatchData) -> list[tuple[QualityNote, float]]:
+    """A voltage tap whose zero is off, by the others, once the pack is plugged in; and by how many volts."""
     names = [n for n in data.signals if n.endswith("_voltage_V") and "_rail_" not in n and n != "receiver_voltage_V"]
     names = [n for n in names if data.placed[data.source[n]].placed]
     if data.build is None or len(data.build.packs) != 1 or len(names) < 2:
@@ -64,7 +67,8 @@ def _taps_at_rest(data: MatchData) -> list[QualityNote]:
         return []
     cut = {n: data.signals[n].between(since, until) for n in names}
     whole = [cut[n] for n in cells] if len(cells) == data.cells else []
-    return rest_disagreement({n: cut[n] for n in taps}, whole)
+    told, off = rest_disagreement({n: cut[n] for n in taps}, whole), rest_offsets({n: cut[n] for n in taps}, whole)
+    return [(note, off[note.channel][0]) for note in told if note.channel is not None]
 
 
 def _plugged_in_s(signal: Signal) -> float:
