@@ -105,8 +105,12 @@ def what_words(entry: Mapping[str, Any], no_clock: str = NO_CLOCK) -> str:
         return f"{text}. {no_clock}"
     if clock["duration_s"] is not None:
         text += f", {_duration(clock['duration_s'])}"
-    if clock["rate_Hz"] is not None:
+    if clock["rate_Hz"] is not None and clock["rate_Hz"] < 1.0:
+        text += f", a sample every {plain_figure(1.0 / clock['rate_Hz'])} s"
+    elif clock["rate_Hz"] is not None:
         text += f" at {plain_figure(clock['rate_Hz'])} samples a second"
+    if clock["column"] is None and clock["unit"] == "samples":
+        return f"{text}. It has no clock; timed by its rate: {_clean(clock['origin'])}."
     named = f'Clock "{_shown(clock["column"], 30)}"' if clock["column"] else "Clock"
     unit = {"datetime": "date and time", "time": "hours, minutes and seconds"}.get(clock["unit"], clock["unit"])
     text += f". {named} in {unit}: {SURE_WORDS[clock['sure']]}."

@@ -209,7 +209,20 @@ def number_candidate(
 def _is_other_quantity(words: Sequence[str]) -> bool:
     others = (
         *("temp", "volt", "curr", "rpm", "power", "speed", "charge", "energy", "amp", "watt", "capa", "coulomb"),
-        *("mah", "mwh", "kwh", "strom", "spannung", "leistung", "energie", "ladung", "kapazit"),
+        *(
+            "mah",
+            "mwh",
+            "kwh",
+            "strom",
+            "spannung",
+            "drehzahl",
+            "vitesse",
+            "tension",
+            "leistung",
+            "energie",
+            "ladung",
+            "kapazit",
+        ),
     )  # "temps" is French for time
     return any(w.startswith(others) and w != "temps" for w in words)
 

@@ -165,6 +165,8 @@ def _decide(
         mark = decimal_only[0].decimal
         if fallback.sure and fallback.decimal == mark:
             return decimal_only[0]  # the other columns show it
+        if fallback.sure:
+            return NumberStyle(fallback.decimal, mark)  # the other columns show that this is no decimal mark
         without = [text for text in bare if mark not in text]
         if without:
             # Three digits behind every mark, and cells without a mark only below one thousand: group marks.
@@ -173,8 +175,6 @@ def _decide(
             if small and (several or mark == ","):
                 return NumberStyle("." if mark == "," else ",", mark, sure=several)
             return decimal_only[0]
-        if fallback.sure:
-            return NumberStyle(fallback.decimal, mark)  # the other columns show that this is no decimal mark
         if mark == ".":
             return decimal_only[0]
         return NumberStyle(mark, sure=False)

@@ -72,6 +72,8 @@ def parse_rough(block: Block, plan: Plan) -> Parsed:
         cells = split_line(text.rstrip("\r"), plan.dialect)
         if plan.pairs and len(cells) == 2 * width:
             cells = [f"{a},{b}" for a, b in zip(cells[::2], cells[1::2], strict=True)]
+        if plan.dialect.cuts and width > 2 and sum(bool(cell.strip()) for cell in cells) == 1:
+            cells = [stripped]  # cut short: a stamp alone, perhaps not whole
         if plan.pad_short and plan.least_width <= len(cells) < width:
             cells = cells + [""] * (width - len(cells))
         if len(cells) != width:

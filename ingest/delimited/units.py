@@ -148,6 +148,9 @@ _OF_TIME = re.compile(r"\b(?:time|t|zeit|temps|tiempo|tempo|elapsed|duration|lau
 def suffix_unit(name: str) -> str | None:
     """The unit at the end of a name, after an underscore, comma or space: "t_ms", "U_bat_mV", "Voltage, V"."""
     if "/" in name:
+        whole = name.partition("/")[2].strip()
+        if "/" in whole and whole in _TABLE:
+            return whole  # "Speed/1/min", "v/km/h"
         head, _, tail = (part.strip() for part in name.rpartition("/"))
         before = re.split(r"[\s_(\[]", head)[-1]
         if before not in _TABLE and before not in ("r", "rev", "U", "rad", "L", "l", "1") and tail in _TABLE:
