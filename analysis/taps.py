@@ -176,10 +176,9 @@ def _creeps(drop: Drop, least_mohm: float) -> list[tuple[str, Step]]:
         r = r[drop.on]
         early, late = float(np.median(r[: len(r) // 10])), float(np.percentile(r, 95))
         rise = late - early
-        if sigmas < CREEP_SIGMAS or rise < least_mohm:
-            continue
         if rise < COPPER_SHARE * max(early, 0.0):
             warmed[run] = sigmas
+        if sigmas < CREEP_SIGMAS or rise < max(least_mohm, COPPER_SHARE * max(early, 0.0)):
             continue
         at = float(drop.t_s[drop.on][int(np.argmax(r > early + 0.5 * least_mohm))])
         error = 1.96 * rise / sigmas
