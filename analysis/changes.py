@@ -17,6 +17,7 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
+from analysis.change_notes import beyond_sense
 from analysis.masses import contact_g, wire_g
 from ingest.build_checks import build_complaints
 from ingest.builds import Build, Pack, Part, fits
@@ -233,6 +234,9 @@ def _with(part: Part, key: str, field: str, value: Any) -> Any:
     plain = json.loads(part.model_dump_json(by_alias=True))
     plain[field] = str(value) if field in _TEXT_KEYS else _value(value)
     found = plain[field]
+    sense = beyond_sense(field, found)
+    if sense:
+        raise _wrong(key, "is no figure of a robot", found, sense, "Look at the unit that the key ends in.")
     plain = {name: entry for name, entry in plain.items() if entry is not None and entry != "unknown"}
     return _checked(model, plain, key, found)
 

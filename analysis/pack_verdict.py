@@ -35,10 +35,15 @@ SEEN_BAD = (
     "leaking",
     "smoke",
     "smoking",
+    "squashed",
+    "torn",
+    "burnt",
 )
 NOTED_BAD = (*SEEN_BAD, "hit", "damaged", "hole", "dent", "puff")
 # Wider than this share of its own figure an interval cannot vouch for a resistance (our choice).
 TELLING_SHARE = 0.5
+# No pack gets better: under this share of what it had when new it is another one (our choice; warmth takes a fifth).
+LOW_RATIO = 0.7
 
 
 @dataclass(frozen=True)
@@ -80,6 +85,9 @@ def pack_verdict(data: MatchData, review: Review) -> PackVerdict:
         return PackVerdict(
             name, "not checked", (why,), "Log pack current and voltage at 10 Hz or more.", tuple(no_charge)
         )
+    if stated is not None and one.high < LOW_RATIO * stated:
+        why = f"{one.value:.1f} mΩ at 1 s, new it had {stated:g} mΩ: another pack, or a sensor that reads wrong"
+        return PackVerdict(name, "not checked", (why,), "Look at which pack was fitted.", tuple(no_charge))
     good = [f"{one.value:.1f} mΩ at 1 s {spread}"]
     if stated is None:
         cells = any(p.check == "cell_resistance" for p in review.passed)

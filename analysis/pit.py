@@ -15,7 +15,7 @@ from analysis.findings import Advice, NotChecked, Review
 from analysis.match_data import MatchData
 from analysis.pit_packs import PackHistory, PackPlan, air_degC, fitting, pack_plan, preference
 from analysis.wiring import tree
-from analysis.wording.names import listed
+from analysis.wording.names import listed, name_of
 from ingest.season_file import Charger
 
 __all__ = ["DEFAULT_MINUTES", "ENDINGS", "LONGEST_MIN", "Hot", "PackHistory", "PackPlan", "PitPlan", "pit_plan"]
@@ -23,6 +23,8 @@ __all__ = ["DEFAULT_MINUTES", "ENDINGS", "LONGEST_MIN", "Hot", "PackHistory", "P
 ENDINGS = ("nothing found against it: finish the list", "change first", "not checked", "do not power up")
 DEFAULT_MINUTES = 30.0  # our choice: between the twenty and the sixty minutes that events leave
 LONGEST_MIN = 24 * 60.0  # our choice: a match that is further off than a day needs no plan of minutes
+WHOLE_SHARE = 0.8  # our choice: of the stated length; fighting starts and ends within a tenth of it
+MOST_NAMED = 4  # our choice: more names than these are no reason but a list
 HOT_DEGC = 55.0  # our choice: above it a hand does not stay on metal
 # Time constants of what a sensor on it saw, in still air inside an open robot (our choice: from minutes for a
 # controller with its heat sink to a quarter of an hour for a motor).
@@ -131,15 +133,17 @@ def _hot_unknown(data: MatchData, review: Review) -> tuple[str, ...]:
 
 
 def unseen_parts(data: MatchData, review: Review) -> list[str]:
-    """The pack, controllers and runs of the supply of which no check at all could be made."""
+    """The pack, controllers, and runs of the supply with their contacts, of which no check at all could be made."""
     build = data.build
     if build is None:
         return []
-    runs = [run.id for run in tree(build).runs.values() if not run.is_motor_lead]
+    runs = [run for run in tree(build).runs.values() if not run.is_motor_lead]
+    contacts = [c.id for run in runs for c in run.contacts]
     seen = {row.part for row in review.passed} | {f.part for f in review.findings if f.limit is not None}
     if any(part.startswith("cell") for part in seen):
         seen.add("pack")
-    return [part for part in ("pack", *(c.id for c in build.controllers), *runs) if part not in seen]
+    parts = ("pack", *(c.id for c in build.controllers), *(run.id for run in runs), *contacts)
+    return [part for part in dict.fromkeys(parts) if part not in seen]
 
 
 def _retimed(advice: Advice, was_min: float | None, left_min: float) -> Advice:
@@ -174,13 +178,31 @@ def _ending(
     if review.match.verdict == "unknown" or blind:
         why = blind[:2] or [row.reason for row in review.not_checked[:2]]
         return ENDINGS[2], tuple(f"{text[:1].upper()}{text[1:]}." for text in why)
+    if data.build is None or not data.build.wires:
+        return ENDINGS[2], ("The build describes no wiring: no run, no joint and no main disconnect was checked.",)
+    short = _short(data)
+    if short:
+        return ENDINGS[2], (short,)
     unseen = unseen_parts(data, review)
     if unseen:
-        names = listed(tuple(unseen))
+        more = f" and {len(unseen) - MOST_NAMED} more" if len(unseen) > MOST_NAMED else ""
+        names = (", ".join(name_of(part) for part in unseen[:MOST_NAMED]) if more else listed(tuple(unseen))) + more
         return ENDINGS[2], (f"No check could be made of {names}: the log or the build does not tell.",)
     if not usable:
         return ENDINGS[2], ("No pack is known to be ready in time.",)
     return ENDINGS[0], ()
+
+
+def _short(data: MatchData) -> str:
+    """Where the log holds much less than the match lasted and no one noted that it ended early; else empty."""
+    match, window = data.match, data.window
+    if match is None or match.length_s is None or window is None or match.ended_s is not None or match.ended_by:
+        return ""
+    logged_s = window.end_s - window.start_s
+    if logged_s >= WHOLE_SHARE * match.length_s:
+        return ""
+    told = f"The log holds {logged_s:.0f} s of a match of {match.length_s:.0f} s: what came after, it does not show."
+    return f"{told} If it ended early, note ended_s in the match file."
 
 
 def _do_not_power(data: MatchData, review: Review) -> list[str]:

@@ -31,6 +31,7 @@ from analysis.signal import Measured
 from ingest.builds import Match, Pack
 from ingest.season_file import Charger
 
+SOUND = ("reuse", "watch")  # verdicts with which a pack may go in
 SWAP_MIN = 5.0  # our choice: pack in, strapped, plugged, and a spin in the test box
 FULL_PCT = 97.0  # our choice: a charge that reads this is full
 USUAL_G = 500.0  # our choice: of a pack whose mass is not stated
@@ -116,9 +117,9 @@ def pack_plan(h: PackHistory, last: bool, charger: Charger | None, left_min: flo
     charge, temp, air = _charge(h.data), _temperature(h.data), air_degC(h.data)
     wait, takes, why, assumed = _charging(h, charge, rows, temp, air, charger, verdict)
     ready = None if wait is None or takes is None else wait + takes.high + BALANCE_MIN + SWAP_MIN
-    if charge is not None and charge.low >= FULL_PCT and not verdict.no_charge and verdict.word != "retire":
+    if charge is not None and charge.low >= FULL_PCT and not verdict.no_charge and verdict.word in SOUND:
         wait, takes, assumed, ready, why = None, None, (), SWAP_MIN, "still full: measure each cell"
-    fits = ready is not None and ready <= left_min and verdict.word in ("reuse", "watch")
+    fits = ready is not None and ready <= left_min and verdict.word in SOUND
     if ready is not None and not why:
         why = (
             f"ready in {ready:.0f} minutes"

@@ -22,6 +22,7 @@ from dashboard.downloads import register as register_downloads
 from dashboard.figure_view import view_of
 from dashboard.figures import trace_data, traces_figure
 from dashboard.ink import DARK, LIGHT, css_variables
+from dashboard.pages import lightest as lightest_page
 from dashboard.pages import live as live_page
 from dashboard.pages import match as match_page
 from dashboard.pages import run as run_page
@@ -83,6 +84,7 @@ def make_app(
     _sheet(app, origin)
     _table(app, origin)
     whatif_page.register(app, origin)
+    lightest_page.register(app, origin)
     live_page.register(app, origin.live)
     register_upload(app, origin)
     register_downloads(app, origin)

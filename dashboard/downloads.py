@@ -18,6 +18,7 @@ from dashboard.envelope import envelope_curve, envelope_svg
 from dashboard.exporting import csv_bytes
 from dashboard.ink import FONT_STACK, TONES, Theme
 from dashboard.pages import compare as compare_page
+from dashboard.pages import lightest as lightest_page
 from dashboard.pages import packs as packs_page
 from dashboard.pages import pit as pit_page
 from dashboard.pages import whatif as whatif_page
@@ -48,6 +49,8 @@ def register(app: Dash, source: Source) -> None:
             entry, bench = _bench(source, token)
             if bench.build is None:
                 abort(404)
+            if what in ("lightest.csv", "lightest.svg"):
+                return _of_lightest(entry, bench, source, what)
             query = request.query_string.decode("ascii", "ignore")
             tried = whatif_page.attempt(bench, sets_of(f"?{query}"), source.packs())
             return _of_whatif(entry, bench, tried, what)
@@ -206,6 +209,14 @@ def _of_match(entry: Entry, bench: Bench, what: str) -> Response:
         drawn = envelope_svg(bench.review, bench.build, bench.pack, theme=_theme(), width=1032, height=300, size=16)
         return picture(drawn, name)
     abort(404)
+
+
+def _of_lightest(entry: Entry, bench: Bench, source: Source, what: str) -> Response:
+    found = lightest_page.found_for(bench, source.packs())
+    name = f"{entry.title}-lightest"
+    if what == "lightest.csv":
+        return table(lightest_page.rows_of(bench, found), name)
+    return picture(lightest_page.drawn(bench, found, _theme()), name)
 
 
 def _of_whatif(entry: Entry, bench: Bench, tried: whatif_page.Tried, what: str) -> Response:

@@ -64,7 +64,9 @@ def _pack(c: Canvas, pack: PackPlan, left_min: float, x: float, y: float, scale:
     if pack.ready_min > left_min:
         c.rect(x + left_min * scale, y, end - x - left_min * scale, BAR, c.hatch, stroke=t.orangefill, sw=1)
     said = f"{number(pack.ready_min, 'min')} min" + (": too late" if pack.ready_min > left_min else "")
-    if end + 110 < width:
+    if not pack.last:
+        said += ", once measured full"
+    if end + 110 + (0 if pack.last else 150) < width:
         c.text(end + 8, y + 13, said, 16)
     else:
         c.text(x + 8, y + BAR + 18, said, 16)

@@ -25,6 +25,8 @@ def whatif_text(document: dict[str, Any]) -> str:
     words = wording.VERDICT_WORDS
     out += ["", f"{words[match['verdict']].upper()} before, {words[after['match']['verdict']].upper()} after", ""]
     out += _wrapped("Mass   ", _mass(document))
+    for note in document["notes"]:
+        out += _wrapped("Note   ", _capital(note) + ".")
     out += _changed_findings(before, after)
     rows = margins(before, after)
     if rows:
@@ -38,8 +40,6 @@ def whatif_text(document: dict[str, Any]) -> str:
             out.append(f"  and {len(rows) - MOST_ROWS} more (--json has them)")
     else:
         out += ["", "No margin moved by more than half a per cent."]
-    for note in document["notes"]:
-        out += ["", *_wrapped("Note   ", _capital(note) + ".")]
     out += ["", *_wrapped("", wording.REPLAY_CAUTION)]
     return "\n".join(out)
 
@@ -78,7 +78,12 @@ def _mass(document: dict[str, Any]) -> str:
     grams = document["adds_g"]
     if grams is None:
         return f"not known: {', '.join(document['unweighed'])} states no mass"
-    return f"{grams:+.0f} g".replace("-", "−") if abs(grams) >= 0.5 else "nothing added"
+    said = f"{grams:+.0f} g".replace("-", "−") if abs(grams) >= 0.5 else "nothing added"
+    room = document["room_g"]
+    if room is None or room < 0:  # a note tells the latter
+        return said
+    left = room - grams
+    return f"{said}, {left:.0f} g left under the limit" if left >= 0 else f"{said}: {-left:.0f} g over the mass limit"
 
 
 def _changed_findings(before: dict[str, Any], after: dict[str, Any]) -> list[str]:

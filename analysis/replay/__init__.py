@@ -31,6 +31,7 @@ from ingest.builds import Build, Pack
 
 # Our choice: the ends of the band are solved on block means of this many samples (100 Hz of a three-minute match).
 END_SAMPLES = 20_000
+LEAST_V = 1.0  # our choice: a supply that stands under it stands at nothing
 
 __all__ = ["Changes", "Refused", "Replay", "Replayed", "replay", "replay_rows", "replayed"]
 
@@ -65,11 +66,27 @@ def replay(data: MatchData, changes: Changes, before: Review | None = None) -> R
     if data.build is None:
         raise ValueError("a match without a build cannot be replayed")
     first = before if before is not None else review_data(data, with_advice=False)
-    made = replayed(data, changes, first)
+    with np.errstate(over="ignore", invalid="ignore"):  # a supply that collapses is refused below
+        made = replayed(data, changes, first)
     if isinstance(made, Refused):
         return Replay(None, first, None, changes.adds_g, made.text)
+    if _collapsed(data, made.data):
+        why = "the volts would fall to nothing: no match can be driven with this, so there is none to replay"
+        return Replay(None, first, None, changes.adds_g, f"{why}. Look at the figure and its unit.")
     after = review_data(made.data, with_advice=False)
     return Replay(made.data, first, with_band(after, made.ends), changes.adds_g, None, made.notes)
+
+
+def _collapsed(before: MatchData, after: MatchData) -> bool:
+    """Whether a voltage that stood all through the match would stand at nothing, or the equations found none."""
+    for name in after.signals:
+        was, now = before.inside(name), after.inside(name)
+        if not name.endswith("_voltage_V") or "rail" in name or was is None or now is None or not len(now):
+            continue
+        stood = float(np.min(was.x)) > LEAST_V
+        if stood and (bool((~np.isfinite(now.x)).any()) or float(np.min(now.x)) < LEAST_V):
+            return True
+    return False
 
 
 def replay_rows(data: MatchData, changes: Changes, before: Review) -> tuple[Outcome, Replayed] | Refused:

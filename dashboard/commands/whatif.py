@@ -9,6 +9,7 @@ from dashboard.output import print_json, say
 
 
 def run(args: argparse.Namespace) -> int:
+    from analysis.change_notes import change_notes
     from analysis.changes import changed
     from analysis.replay import replay
     from dashboard.cli import EXIT_DONE, EXIT_INPUT
@@ -58,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
         changes = changed(bench.build, bench.pack, args.set, packs)
         show(0.4, changes.text)
         found = replay(bench.data, changes, bench.review)
-    document = whatif_document(changes, found)
+    document = whatif_document(changes, found, change_notes(bench.build, bench.pack, changes))
     if args.json:
         print_json(document)
     else:
@@ -68,9 +69,10 @@ def run(args: argparse.Namespace) -> int:
     return EXIT_INPUT if found.refused is not None else EXIT_DONE
 
 
-def whatif_document(changes: Any, found: Any) -> dict[str, Any]:
-    """The contract's document of a replay."""
+def whatif_document(changes: Any, found: Any, notes: tuple[str, ...] = ()) -> dict[str, Any]:
+    """The contract's document of a replay. notes: of the change itself, which no replay shows."""
     from analysis.findings import plain
+    from analysis.masses import room_g
 
     return plain(
         {
@@ -80,7 +82,8 @@ def whatif_document(changes: Any, found: Any) -> dict[str, Any]:
             "after": None if found.after is None else found.after.to_dict(),
             "adds_g": found.adds_g,
             "unweighed": list(changes.unweighed),
-            "notes": list(found.notes),
+            "room_g": room_g(changes.build),
+            "notes": [*notes, *found.notes],
             "refused": found.refused,
         }
     )

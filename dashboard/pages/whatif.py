@@ -9,6 +9,7 @@ from typing import Any
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.exceptions import PreventUpdate
 
+from analysis.change_notes import change_notes
 from analysis.changes import Changes, changed
 from analysis.findings import Review
 from analysis.masses import room_g
@@ -20,6 +21,7 @@ from dashboard.figures import heights, traces_figure
 from dashboard.ink import glue
 from dashboard.marks import mark_svg
 from dashboard.page_words import VERDICT_WORDS, bounded, figure, interval, margin, minutes, number, part_name
+from dashboard.pages import lightest
 from dashboard.pages.match import GRAPH_CONFIG
 from dashboard.pages.offers import offer
 from dashboard.pages.parts import cautions, picture, section, spoken, title_block, verdict_word
@@ -103,6 +105,7 @@ def layout(entry: Entry, bench: Bench, packs: Sequence[Pack]) -> html.Div:
             html.H1("What if", className="unseen"),
             body,
             html.Div(id="whatif-pictures"),
+            lightest.ask(),
             cautions((REPLAY_CAUTION, *bench.review.cautions)),
         ]
     )
@@ -164,7 +167,7 @@ def result(bench: Bench, tried: Tried) -> list[Any]:
     rows = [("Before", f"{VERDICT_WORDS[before.match.verdict]}. {before.lines[0]}", "why"),
             ("After", after.lines[0], "what"),
             ("Costs", _cost(bench, tried), "do")]  # fmt: skip
-    return [_lines(after.match.verdict, rows), _moved(before, after), _notes(tried)]
+    return [_lines(after.match.verdict, rows), _notes(bench, tried), _moved(before, after)]
 
 
 def _lines(verdict: str, rows: Sequence[tuple[str, str, str]], word: str = "") -> html.Section:
@@ -230,8 +233,10 @@ def _moved_row(was: Row, now: Row, uid: str) -> html.Tr:
     )  # fmt: skip
 
 
-def _notes(tried: Tried) -> html.Div | None:
-    notes = tried.found.notes if tried.found is not None else ()
+def _notes(bench: Bench, tried: Tried) -> html.Div | None:
+    """What the change does that no replay shows, and what the replay took for granted."""
+    own = () if tried.changes is None or bench.build is None else change_notes(bench.build, bench.pack, tried.changes)
+    notes = (*own, *(tried.found.notes if tried.found is not None else ()))
     return html.Div([html.P(f"{note[:1].upper()}{note[1:]}.") for note in notes], className="about") if notes else None
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from urllib.parse import quote
 
@@ -11,7 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard.app import make_app
-from dashboard.pages import whatif
+from dashboard.pages import lightest, whatif
+from dashboard.pareto_picture import Point, pareto_svg
 from dashboard.source import Source
 from dashboard.whatif_choices import choices, minutes_for, search_of, sets_of
 from dashboard.wiring_picture import wiring_svg
@@ -118,6 +120,36 @@ def test_what_cannot_be_is_refused_with_its_reason(source: Source, sets: dict[st
     assert words in text
 
 
+def test_grams_against_margin_are_drawn_where_they_are() -> None:
+    """More grams stand further right, more margin higher; what is over the mass limit is an open dot."""
+    some = [Point(-60.0, 18.0, True), Point(0.0, 30.0), Point(90.0, 41.0)]
+    svg = pareto_svg(some, 15.0, 50.0, theme="light", width=1000)
+    assert svg is not None
+    assert "mass limit, +50 g" in svg and "every choice keeps 15 % at least" in svg and "−" in svg
+    dots = re.findall(r'<circle cx="([\d.]+)" cy="([\d.]+)" r="7" fill="([^"]+)"', svg)
+    places = [(float(x), float(y)) for x, y, _ in dots]
+    assert len(places) == 3
+    assert [x for x, _ in places] == sorted(x for x, _ in places)
+    assert [y for _, y in places] == sorted((y for _, y in places), reverse=True)
+    assert dots[2][2] != dots[0][2] == dots[1][2]
+    assert pareto_svg([], 15.0, None) is None
+
+
+def test_the_lightest_wiring_reads_as_text_table_and_file(source: Source) -> None:
+    entry = source.entries()[0]
+    bench = source.bench(entry)
+    found = lightest.found_for(bench, source.packs())
+    assert found is lightest.found_for(bench, source.packs())
+    text = text_of(lightest.result(bench, found, entry.token, True))
+    rows = lightest.rows_of(bench, found).to_pylist()
+    assert [row["adds_g"] for row in rows] == sorted(row["adds_g"] for row in rows)
+    assert sum(row["lightest"] == "yes" for row in rows) == (0 if found.best is None else 1)
+    assert all(row["smallest_margin_pct"] >= found.need_pct for row in rows)
+    assert text.count('"Try it"') == sum(row["changes"] != "as it is" for row in rows)
+    for words in ("never made thinner", "lightest.csv", "lightest.svg", "Screened, not replayed"):
+        assert words in text
+
+
 @pytest.fixture(scope="module")
 def address(source: Source) -> Iterator[str]:
     with served(make_app(source=source)) as found:
@@ -163,4 +195,23 @@ def test_steps_by_keyboard_change_figures_address_and_picture(browser: object, a
     until(lambda: "set=" not in seen.page.evaluate("location.search"))
     until(lambda: "Recorded" in seen.page.inner_text("#whatif-result"))
     assert seen.wrong == []
+    seen.close()
+
+
+@pytest.mark.parametrize(("width", "dark"), [(1400, False), (390, True)])
+def test_the_lightest_wiring_is_looked_for_by_keyboard(
+    browser: object, address: str, source: Source, width: int, dark: bool
+) -> None:
+    seen = Seen(browser, address, f"/whatif/{source.entries()[0].token}", width=width, dark=dark)
+    seen.page.wait_for_selector("#whatif-pictures .drawn svg", timeout=30000, state="attached")
+    seen.page.locator("#lightest-look").focus()
+    seen.page.keyboard.press("Enter")
+    seen.page.wait_for_selector("#lightest-found .drawn svg", timeout=60000, state="attached")
+    seen.sound(width)
+    first = seen.page.locator("#lightest-found a:has-text('Try it')").first
+    first.focus()
+    seen.page.keyboard.press("Enter")
+    until(lambda: "set=" in seen.page.url)
+    seen.page.wait_for_selector("text=Margins that moved", timeout=30000, state="attached")
+    assert seen.page.locator("#lightest-found .drawn").count() == 1  # what was found stays
     seen.close()
