@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final, Literal
 
 import numpy as np
@@ -174,13 +175,9 @@ def first_order(edges: Floats, drive: Floats, tau_s: float, start: float) -> Flo
     width = np.diff(edges)
     out = np.empty(edges.shape[0])
     out[0] = start
-    even = width.shape[0] - 1  # all but the last bin are equal
-    if even > 0 and np.allclose(width[:even], width[0], rtol=1e-6):
-        a = math.exp(-float(width[0]) / tau_s)
-        out[1 : even + 1] = filtered(1 - a, 0.0, a, drive[:even], a * start)
-    else:
-        even = 0
-    for k in range(even, width.shape[0]):
-        a = math.exp(-float(width[k]) / tau_s)
-        out[k + 1] = a * out[k] + (1 - a) * drive[k]
+    # Stretches of one width go at once; a log's bins and a forecast's behind them are two, with odd ones between.
+    breaks = np.flatnonzero(np.abs(np.diff(width)) > 1e-6 * width[:-1]) + 1
+    for low, high in pairwise((0, *breaks.tolist(), width.shape[0])):
+        a = math.exp(-float(width[low]) / tau_s)
+        out[low + 1 : high + 1] = filtered(1 - a, 0.0, a, drive[low:high], a * out[low])
     return out
