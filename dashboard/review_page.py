@@ -17,7 +17,8 @@ def review_text(document: dict[str, Any], *, everything: bool = False) -> str:
     match = document["match"]
     out = [_title(match), ""]
     word = wording.VERDICT_WORDS[match["verdict"]]
-    out.append(f"{MARK[match['verdict']]} {word.upper()}")
+    part = wording.in_part(match["verdict"], len(document["passed"]), len(document["not_checked"]))
+    out.append(f"{MARK[match['verdict']]} {word.upper()}{', ' + part if part else ''}")
     for label, line in zip(("What", "Why", "Do"), document["lines"], strict=True):
         out += _wrapped(f"{label:<5}", line)
     if document["chain"]:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from importlib.metadata import PackageNotFoundError, version
 
 from analysis.findings import Review
+from analysis.wording import in_part
 from dashboard.envelope import envelope_svg
 from dashboard.ink import esc, fit, glue, wrap
 from dashboard.marks import mark_svg
@@ -98,8 +99,10 @@ def _verdict(review: Review) -> str:
     said = f'<p class="what">{esc(glue(what))}</p>' + (f"<p>{esc(glue(why))}</p>" if why else "")
     said += f'<p class="do{calm}">{esc(glue(do))}</p>' if do else ""
     mark = mark_svg(verdict, 48, theme="print")
+    part = in_part(verdict, len(review.passed), len(review.not_checked))
+    rests_on = f'<p class="rests-on">{part}</p>' if part else ""
     return (
-        f'<section class="verdict"><div class="word{wide}">{mark}<h1>{word}</h1></div>'
+        f'<section class="verdict"><div class="word{wide}">{mark}<h1>{word}</h1>{rests_on}</div>'
         f'<div class="say{small}">{said}</div></section>'
     )
 

@@ -52,6 +52,7 @@ svg{display:block;max-width:100%;height:auto}
 .word{width:128px;flex:none}
 .word h1{font-size:40px;line-height:40px;font-weight:800;white-space:nowrap}
 .word.long h1{font-size:28px;line-height:32px}
+.word .rests-on{font-size:13px;font-weight:600}
 .say{flex:1;font-size:17px;line-height:22px;min-width:0}
 .say.small-say{font-size:13px;line-height:16.5px}
 .say p{padding:1px 12px}

@@ -5,7 +5,7 @@ Short, plain, the number first, the rating beside it. "About" for estimates, "at
 
 from analysis.wording.across_words import across_sentence
 from analysis.wording.advice_words import ADVICE_WORDS, CAUTIONS, REPLAY_CAUTION, SPINNING_CAUTION, advice_sentence
-from analysis.wording.lines import DO_WORDS, METHOD_STARTS, NO_ACTION, WORTH_DOING, do, three_lines, why
+from analysis.wording.lines import DO_WORDS, METHOD_STARTS, NO_ACTION, WORTH_DOING, do, in_part, three_lines, why
 from analysis.wording.names import (
     CAUSE_WORDS,
     CHECK_WORDS,
@@ -42,6 +42,7 @@ __all__ = [
     "check_sentence",
     "do",
     "event",
+    "in_part",
     "listed",
     "name_of",
     "not_checked_words",

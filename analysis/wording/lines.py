@@ -143,6 +143,11 @@ def _blind(quality: tuple[QualityNote, ...], not_checked: tuple[NotChecked, ...]
     return ""
 
 
+def in_part(verdict: str, made: int, missing: int) -> str:
+    """What a "within" rests on where fewer checks could be made than not: "9 of 54 checks"; else nothing."""
+    return f"{made} of {made + missing} checks" if verdict == "within" and missing > made else ""
+
+
 def _told(estimates: tuple[Estimate, ...]) -> str:
     """What the log alone says of the pack: its current, its lowest voltage, what it gave."""
     of_pack = {e.name: e.value for e in estimates if e.part == "pack"}

@@ -7,6 +7,7 @@ from typing import Any
 from dash import dcc, html
 
 from analysis.findings import Event, Finding, Review
+from analysis.wording import in_part
 from dashboard.envelope import envelope_svg
 from dashboard.figure_view import View
 from dashboard.figures import heights, traces_figure
@@ -97,8 +98,11 @@ def _verdict(review: Review) -> html.Section:
             continue
         calm = " calm" if label == "Do" and verdict == "within" else ""
         rows.append(html.Div([html.Span(label), html.P(glue(line))], className=f"say {label.lower()}{calm}"))
+    part = in_part(verdict, len(review.passed), len(review.not_checked))
+    rests_on = [html.P(part, className="rests-on")] if part else []
     word = html.Div(
-        [picture(mark_svg(verdict, 96), "sign big"), html.H1(VERDICT_WORDS[verdict])], className=f"is {verdict}"
+        [picture(mark_svg(verdict, 96), "sign big"), html.H1(VERDICT_WORDS[verdict]), *rests_on],
+        className=f"is {verdict}",
     )
     return html.Section([word, html.Div(rows, className="lines")], className="verdict")
 

@@ -95,6 +95,18 @@ def test_a_bare_file_needs_no_typing_but_the_cells(demo: Demo, afterbout: Comman
     assert "build" in {row["check"] for row in ran.json["not_checked"]}
 
 
+def test_within_says_how_few_checks_it_rests_on(demo: Demo, afterbout: Command, tmp_path: Path) -> None:
+    """Match 12 has one slow logger: most checks could not be made, and the word alone would reassure."""
+    document = demo[1]["m12"]
+    made, missing = len(document["passed"]), len(document["not_checked"])
+    assert missing > made
+    target = tmp_path / "m12.html"
+    out = afterbout("review", "m12", "--season", demo[0], "--sheet", target).out
+    assert f"WITHIN, {made} of {made + missing} checks" in out
+    assert f"{made} of {made + missing} checks" in target.read_text(encoding="utf-8")
+    assert "WITHIN\n" in afterbout("review", "m09", "--season", demo[0]).out
+
+
 def test_without_a_build_the_three_lines_say_the_facts(demo: Demo, afterbout: Command) -> None:
     file = demo[0] / "raw" / "m01" / "pack_logger.csv"
     document = afterbout("review", file, "--cells", "6", "--json").json
