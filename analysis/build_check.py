@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.binned import Binned
+from analysis.build_fit import fit_rows
 from analysis.findings import Estimate, Finding, NotChecked, Passed
 from analysis.fuse_wire import FuseWire, fuse_against_wire
 from analysis.fuses import body_of_fuse
@@ -79,6 +80,7 @@ def check_build(build: Build, pack: Pack | None, settings: Settings = DEFAULTS) 
         rows += stated_rows(build, run, settings)
     rows += _supply_rows(build, pack, settings)
     rows += _sag_rows(build, pack, wiring, demand, settings)
+    rows += fit_rows(build, pack)
     rows += _mass_rows(build, wiring)
     return BuildCheck(build, pack, tuple(rows), BEFORE_POWER)
 
@@ -323,6 +325,8 @@ def _sag_rows(
         rest = 3.80 * pack.cells  # half charge: Ai2020, Ecker and Chen and Rincon-Mora agree within 16 mV
         volts = rest - total * (pack.resistance_mohm + loop) / 1000.0
         note = f"half-charged pack, {total:.0f} A at once: every controller at its limit"
+        if volts < controller.cutoff_V:
+            note += f"; under its cutoff of {controller.cutoff_V:g} V, so it may cut at a full spin-up"
         rows.append(Estimate("expected_lowest_V", controller.id, volts, volts - 1.5, volts + 1.5, "V", "Ohm", note))
     return rows
 

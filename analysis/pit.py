@@ -180,6 +180,9 @@ def _ending(
         return ENDINGS[2], tuple(f"{text[:1].upper()}{text[1:]}." for text in why)
     if data.build is None or not data.build.wires:
         return ENDINGS[2], ("The build describes no wiring: no run, no joint and no main disconnect was checked.",)
+    strange = [row.reason for row in review.not_checked if row.check == "fits_build"]
+    if strange:
+        return ENDINGS[2], tuple(f"{text[:1].upper()}{text[1:]}." for text in strange[:2])
     short = _short(data)
     if short:
         return ENDINGS[2], (short,)

@@ -13,7 +13,9 @@ WIDTH = 96
 def check_text(document: dict[str, Any]) -> str:
     """The page of `afterbout check`: what is wrong, what is close, what could not be said, the list before power."""
     out = [f"Build {document['build']}" + (f" with pack {document['pack']}" if document["pack"] else ", no pack named")]
-    out += ["", wording.VERDICT_WORDS[document["verdict"]].upper()]
+    left = len(document["not_checked"])
+    bound = f", in what could be checked: {left} could not" if left and document["verdict"] == "within" else ""
+    out += ["", wording.VERDICT_WORDS[document["verdict"]].upper() + bound]
     for finding in document["findings"]:
         word = wording.VERDICT_WORDS[finding["verdict"]]
         out += _wrapped(f"  {word:<6} ", finding["sentence"])

@@ -33,6 +33,7 @@ CHECK_WORDS = {
     "charge_at_start": "charge at the start",
     "fits_build": "does it fit the log",
     "fuse_protects_wire": "fuse against wire",
+    "main_disconnect": "main disconnect",
     "regulator_input": "input against the pack",
     "mass": "mass",
     "build": "ratings",

@@ -111,7 +111,9 @@ def _lasted(seconds: float) -> str:
 def check_sentence(finding: Finding) -> str:
     """A finding of a build check: no match behind it, so nothing "reached" anything."""
     part = name_of(finding.part)
-    if finding.check == "fuse_protects_wire":
+    if finding.check in ("main_disconnect", "fits_build"):  # of the whole build
+        return f"{capital(finding.evidence[0])}."
+    if finding.check == "fuse_protects_wire" or (finding.measured is None and finding.evidence):
         return f"{capital(part)}: " + "; ".join(finding.evidence) + "."
     if finding.check == "mass":
         return f"It weighs {number(finding.measured, 'kg')}; the limit is {number(finding.limit, 'kg')}."
