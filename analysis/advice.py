@@ -15,12 +15,12 @@ from typing import Any
 from analysis import wording
 from analysis.candidates import Candidate, candidates
 from analysis.changes import Changes, changed
-from analysis.findings import Advice, Finding, Review
+from analysis.findings import Advice, Finding, Passed, Review
 from analysis.masses import room_g
 from analysis.match_data import MatchData
 from analysis.outcome import Row
 from analysis.replay import Refused, Replayed, replay_rows
-from analysis.replay.banded import Judged, judged, measured_with_band
+from analysis.replay.banded import Judged, judged, measured_with_band, reaches_limit, worse_margin_pct
 from analysis.replay.signals import fresh_cells
 from analysis.taps import joints
 from ingest.builds import Pack
@@ -32,16 +32,22 @@ LONG_SAMPLES = 50_000  # our choice: a replay of this many samples takes a tenth
 SERIOUS = ("over", "fault", "close")
 # What weighs as much as what when two changes clear the same: our choice, ten grams are worth two minutes.
 G_PER_MINUTE = 5.0
+WORSE_PCT = 1.0  # our choice: a margin that loses less than this was not moved by the change
 
 
 @dataclass(frozen=True)
 class _Tried:
-    """A candidate replayed: what it clears, what it makes anew, and the row to show."""
+    """A candidate replayed: what it clears, what it makes anew, what an end of the band leaves close, the row to show.
+
+    stays: of what it clears; comes: of what was not close before.
+    """
 
     candidate: Candidate
     changes: Changes
     clears: tuple[str, ...]
     new: tuple[str, ...]
+    stays: tuple[str, ...]
+    comes: tuple[str, ...]
     before: dict[str, Any]
     after: dict[str, Any]
     margin: float
@@ -114,11 +120,12 @@ def _weighed(
     clears = tuple(f.id for f in serious if _cleared(data, changes, made, f, after))
     known = {(f.check, f.part) for f in serious} | {("cell_minimum", row.part) for row in after.values()}
     new = tuple(
-        f"{wording.name_of(row.part)}, {wording.CHECK_WORDS.get(row.check, row.check)}"
+        _named(row)
         for key, row in after.items()
         if isinstance(row, Finding) and row.verdict in SERIOUS and key not in known
         and (not clears or row.verdict != "close" or key not in _near(found))
     )  # fmt: skip
+    stays, comes = _near_after(data, found, clears, made, after, known)
     shown = _shown(serious, clears, candidate, after)
     before: dict[str, Any] = {"measured": None, "unit": ""}
     later: dict[str, Any] = {"measured": None, "low": None, "high": None, "unit": ""}
@@ -133,7 +140,37 @@ def _weighed(
         else:
             later = {"measured": 0.0 if shown.check == "joint" and shown.id in clears else None,
                      "low": None, "high": None, "unit": shown.unit}  # fmt: skip
-    return _Tried(candidate, changes, clears, new, before, later, margin)
+    return _Tried(candidate, changes, clears, new, stays, comes, before, later, margin)
+
+
+def _named(row: Judged) -> str:
+    return f"{wording.name_of(row.part)}, {wording.CHECK_WORDS.get(row.check, row.check)}"
+
+
+def _near_after(
+    data: MatchData,
+    found: Review,
+    clears: tuple[str, ...],
+    made: Replayed,
+    after: dict[tuple[str, str], Judged],
+    known: set[tuple[str, str]],
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """(What is cleared, but close at the worse end of the band; what is made worse, and brought close by an end)."""
+    close = data.settings.close_margin_pct
+    was = {(p.check, p.part): p.margin_pct for p in found.passed}
+
+    def near(row: Judged | None) -> bool:
+        margin = None if row is None else worse_margin_pct(row, made.ends)
+        return margin is not None and margin < close
+
+    cleared = [f for f in found.findings if f.id in clears]
+    stays = [_named(row) for f in cleared if (row := _same(f, after)) is not None and near(row)]
+    comes = [
+        _named(row)
+        for key, row in after.items()
+        if isinstance(row, Passed) and key not in known and near(row) and row.margin_pct < was.get(key, 0.0) - WORSE_PCT
+    ]
+    return tuple(dict.fromkeys(stays)), tuple(dict.fromkeys(comes))
 
 
 def _near(found: Review) -> set[tuple[str, str]]:
@@ -150,7 +187,7 @@ def _cleared(
 ) -> bool:
     row = _same(f, after)
     if row is not None:
-        return not (isinstance(row, Finding) and row.verdict in SERIOUS)
+        return not (isinstance(row, Finding) and row.verdict in SERIOUS) and not reaches_limit(row, made.ends)
     if f.check == "joint":
         return not any(f.part in step.runs for step in joints(made.data).steps)
     if f.check == "contact_temperature" and changes.remade:
@@ -218,7 +255,7 @@ def _proved(data: MatchData, found: Review, one: _Tried) -> Advice:
         adds_g=one.changes.adds_g,
         minutes=one.candidate.minutes,
         proved=True,
-        cost_note=_cost(data, one.candidate, one.changes, one.new),
+        cost_note=_cost(data, one.candidate, one.changes, one),
         sentence=wording.advice_sentence(
             one.candidate.action,
             one.candidate.parts,
@@ -231,7 +268,7 @@ def _proved(data: MatchData, found: Review, one: _Tried) -> Advice:
     )
 
 
-def _cost(data: MatchData, candidate: Candidate, changes: Changes, new: tuple[str, ...] = ()) -> str:
+def _cost(data: MatchData, candidate: Candidate, changes: Changes, one: _Tried) -> str:
     """What it needs, and in plain words where it goes past the mass or the minutes."""
     notes = []
     over = _over_mass(data, changes)
@@ -244,13 +281,22 @@ def _cost(data: MatchData, candidate: Candidate, changes: Changes, new: tuple[st
     minutes = data.match.minutes_to_next if data.match is not None else None
     if minutes is not None and candidate.minutes > minutes:
         notes.append(f"{candidate.minutes:.0f} minutes do not fit in {minutes:g}")
-    if new:
-        notes.append(f"brings {'; '.join(new[:2])} close or over")
+    if one.new:
+        notes.append(f"brings {_some(one.new)} close or over")
+    if one.stays:
+        notes.append(f"may leave {_some(one.stays)} close")
+    if one.comes:
+        notes.append(f"may bring {_some(one.comes)} close")
     if candidate.action in ("limit", "free_and_limit"):
         notes.append("gives less torque")
     if candidate.needs:
         notes.append(f"needs {candidate.needs}")
     return wording.capital("; ".join(notes)) + "." if notes else ""
+
+
+def _some(names: tuple[str, ...]) -> str:
+    more = len(names) - 2
+    return "; ".join(names[:2]) + (f" and {more} more" if more > 0 else "")
 
 
 def _unproved(data: MatchData, found: Review, o: Candidate) -> Advice:

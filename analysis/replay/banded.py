@@ -150,6 +150,33 @@ def measured_with_band(row: Judged, others: Sequence[End]) -> tuple[float | None
     return low, high
 
 
+def worse_end(row: Judged, others: Sequence[End]) -> float | None:
+    """What the row would measure at the worse end of the band, in its unit; None where the band does not move it."""
+    if row.measured is None:
+        return None
+    minimum = row.check in MINIMA
+    found = [span for end in others if (span := end.span((row.check, row.part), row.measured, row.unit)) is not None]
+    if not found:
+        return None
+    return min(span[0] for span in found) if minimum else max(span[1] for span in found)
+
+
+def worse_margin_pct(row: Judged, others: Sequence[End]) -> float | None:
+    """The row's margin at the worse end of the band, by the same measure as its own; None where there is none."""
+    end = worse_end(row, others)
+    if end is None or row.measured is None or row.limit is None or row.margin_pct is None or row.measured == row.limit:
+        return row.margin_pct
+    return min(row.margin_pct, row.margin_pct * (row.limit - end) / (row.limit - row.measured))
+
+
+def reaches_limit(row: Judged, others: Sequence[End]) -> bool:
+    """Whether the figure's interval, with the band in it, reaches the limit."""
+    low, high = measured_with_band(row, others)
+    if row.limit is None or low is None or high is None:
+        return False
+    return low < row.limit if row.check in MINIMA else high > row.limit
+
+
 def broken(rows: Iterable[Row], others: Sequence[End]) -> list[Key]:
     """(check, part) of every row that is over or close, or that an end of the band takes to its limit."""
     found = []

@@ -1,0 +1,36 @@
+"""The first suggestion for random robots, held against the robot simulated again with it (an independent generator).
+
+benchmarks/advice_claims.py counts over many more.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+
+def _cases() -> ModuleType:
+    path = Path(__file__).with_name("advice_cases.py")
+    spec = importlib.util.spec_from_file_location("advice_cases", path)
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["advice_cases"] = module  # dataclasses look their module up
+    spec.loader.exec_module(module)
+    return module
+
+
+cases = _cases()
+
+
+# A limit, two packs that leave a cutoff near, a ramp that was learned from a lighter spin-up, a joint.
+@pytest.mark.parametrize("seed", [100, 16, 33, 39, 123])
+def test_what_a_suggestion_says_comes_true(seed: int) -> None:
+    told = cases.tried(cases.random_robot(seed))
+    assert not isinstance(told, str), told
+    assert told.cleared
+    assert not told.still and not told.new
+    assert told.holds is True
