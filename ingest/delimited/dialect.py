@@ -178,15 +178,25 @@ def _all_in_one_quote(lines: Sequence[str]) -> bool:
     return True
 
 
+_TWO_FIGURES = re.compile(r"\d\s+[+-]?[\d.,]")
+
+
 def _is_explicit(lines: Sequence[str], dialect: Dialect) -> bool:
-    """Whether tabs, semicolons or bars cut nearly every line into equally many cells that each make sense."""
-    if dialect.delimiter not in ("\t", ";", "|"):
+    """Whether a delimiter other than blanks cuts nearly every line into equally many cells that each make sense.
+
+    A comma may also be the decimal mark between blanks; then some of its cells hold the ends of two figures.
+    """
+    if dialect.delimiter not in ("\t", ";", "|", ","):
         return False
     rows = [split_line(line, dialect) for line in lines[:: 1 + len(lines) // 100]]
     width = Counter(map(len, rows)).most_common(1)[0][0]
     same = [row for row in rows if len(row) == width]
-    cells = [cell_class(cell) for row in same for cell in row[:64]]
-    return len(same) >= 0.95 * len(rows) and cells.count("X") < 0.5 * len(cells)
+    if len(same) < 0.95 * len(rows):
+        return False
+    cells = [cell for row in same for cell in row[:64]]
+    words = [cell for cell in cells if cell_class(cell) == "X"]
+    two = sum(_TWO_FIGURES.search(cell) is not None for cell in words)
+    return len(words) < 0.5 * len(cells) and (dialect.delimiter != "," or two <= 0.02 * len(cells))
 
 
 def _score(lines: Sequence[str], dialect: Dialect) -> float:
