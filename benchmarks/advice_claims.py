@@ -3,7 +3,8 @@
     python -m benchmarks.advice_claims [--robots 72] [--first 100] [--each]
 
 The robots, matches and faults are random, from the demo's simulation (tests/analysis/advice_cases.py), which shares
-nothing with the analysis. Counted: what a suggestion says it clears is serious again; something else came close or
+nothing with the analysis. Counted: what a suggestion says it clears is past its limit
+again, or close without a word that it may be; something else came close or
 over that it did not name; the figure on the new robot lies outside the interval it gave.
 """
 
@@ -56,7 +57,10 @@ def main() -> None:
     claims = sum(len(one.cleared) for one in found)
     still = [text for one in found for text in one.still]
     over = [text for text in still if text.endswith(STILL_OVER)]
-    print(f"findings said to be cleared: {claims}; serious again: {len(still)}, of these past the limit: {len(over)}")
+    print(
+        f"findings said to be cleared: {claims}; past the limit again: {len(over)}, close again though the row did not "
+        f"say that it may be: {len(still) - len(over)}"
+    )
     print(f"suggestions that clear all they said: {sum(not one.still for one in found)} of {len(found)}")
     new = [text for one in found for text in one.new]
     print(f"suggestions with an unnamed new finding: {sum(bool(one.new) for one in found)}: {new}")
