@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from analysis.covered import judge_seen
+from analysis.covered import judge_seen, unseen
 from analysis.findings import Estimate, NotChecked, Occurrence, Passed
 from analysis.match_data import MatchData
 from analysis.outcome import Held, Outcome, Row, joined, not_logged, not_stated
@@ -50,13 +50,22 @@ def sensor_spread(signal: Signal, value: float) -> float:
     return 2.0 * signal.noise + 2.0 * signal.gain_rel * abs(value) + abs(signal.offset)
 
 
+def hidden_share(signal: Signal) -> float:
+    """How much of a swing its deepest sample may hide, as a share of what was seen of it.
+
+    Twice what instants at its rate miss, unless they are known to be instants: a mean over the period hides the
+    dip inside it as well (our choice; a simulated dip at 10 Hz needed 1.8 times).
+    """
+    share = max(unseen_share(signal), GAP_SHARE if _has_gaps(signal) else 0.0)
+    return share if signal.detector == "instant" else 2.0 * share
+
+
 def lowest(signal: Signal) -> tuple[Measured, float]:
     """The lowest sample with what the rate may have hidden, and its time."""
     at = int(np.argmin(signal.x))
     value = float(signal.x[at])
     usual = float(np.median(signal.x))
-    share = max(unseen_share(signal), GAP_SHARE if _has_gaps(signal) else 0.0)
-    hidden = share * max(usual - value, 0.0)
+    hidden = hidden_share(signal) * max(usual - value, 0.0)
     basis = f"lowest sample at {1.0 / signal.period_s:.3g} Hz" if signal.period_s > 0 else "one sample"
     spread = sensor_spread(signal, value)
     return Measured(value, value - hidden - spread, value + spread, basis), float(signal.t_s[at])
@@ -70,8 +79,7 @@ def highest(signal: Signal) -> tuple[Measured, float]:
     """(the highest sample with its interval, in the signal's unit; its time in s). What is unseen widens it upward."""
     at = int(np.argmax(signal.x))
     value = float(signal.x[at])
-    share = max(unseen_share(signal), GAP_SHARE if _has_gaps(signal) else 0.0)
-    hidden = share * max(value - float(np.median(signal.x)), 0.0)
+    hidden = hidden_share(signal) * max(value - float(np.median(signal.x)), 0.0)
     spread = sensor_spread(signal, value)
     return Measured(value, value - spread, value + hidden + spread, "highest sample"), float(signal.t_s[at])
 
@@ -170,7 +178,8 @@ def _cell_rows(data: MatchData, minimum: float, full: float, source: str) -> lis
     part = "pack" if name == "cell_min_V" else name.removesuffix("_voltage_V")
     held = Held("cell_minimum", part, minimum, full, "V", source, "voltage_sag", "min", name, cause="pack_resistance")
     row = _mean_check(data, held, signal)
-    blind = (data.cells or 0) - len([n for n in names if data.inside(n) is not None])
+    cells = [s for n in names if (s := data.inside(n)) is not None and not unseen(data, s)]
+    blind = (data.cells or 0) - len(cells)
     if isinstance(row, Passed) and name != "cell_min_V" and blind > 0:
         reason = f"{blind} of {data.cells} cells were not seen; of the others the lowest had {row.measured:.2f} V"
         row = NotChecked("cell_minimum", part, reason, "measure each cell now; log every cell next time")

@@ -14,11 +14,14 @@ import numpy as np
 from analysis.current_scales import contradicting
 from analysis.findings import NotChecked, QualityNote
 from analysis.match_data import MatchData
+from analysis.sensor_faults import runs
 from analysis.signal import Signal
 from ingest.channels import Channel, parse_channel
 
 # Our choices. Fewer samples than this, or a shorter stretch, may all be alike by chance.
 FEWEST, SHORTEST_S = 64, 5.0
+# A reading whose last digit changes at half of all samples or more does not rest through so many by chance (0.5^64).
+HALTED, FLICKERS = 64, 0.5
 # That much must have moved elsewhere before a still channel counts as stuck: a pack of 20 mΩ loses 0.4 V to 20 A, which
 # any converter in use shows.
 MOVED_A, MOVED_V, MOVED_PCT = 20.0, 1.0, 20.0
@@ -48,10 +51,14 @@ def without_unusable(data: MatchData) -> MatchData:
             code = "frozen_values" if told.startswith("one value") else "implausible"
             start, end = float(seen.t_s[0]), float(seen.t_s[-1])
             notes[name] = QualityNote(code, name, channel.part, start, end, f"{told}: left out of every check")
+    kept = {name: signal for name, signal in data.signals.items() if name not in notes}
+    for name in [n for n in kept if n.endswith("_temp_degC")]:
+        found = _halted(data, name)
+        if found is not None:
+            kept[name], notes[name] = found
     if not notes:
         return data
-    kept = {name: signal for name, signal in data.signals.items() if name not in notes}
-    source = {name: index for name, index in data.source.items() if name not in notes}
+    source = {name: index for name, index in data.source.items() if name in kept}
     quality = tuple(note for note in data.quality if note.channel not in notes) + tuple(notes.values())
     return replace(data, signals=kept, source=source, quality=quality, _inside={}, memo={})
 
@@ -122,6 +129,29 @@ def _stuck(data: MatchData, channel: Channel, name: str, seen: Signal) -> str:
         volts = data.inside(rail)
         mover = rail if volts is not None and float(np.median(volts.x)) > 2.0 else ""  # a receiver at work draws some
     return f"one value ({seen.x[0]:.4g}) through the match although {mover} shows it at work" if mover else ""
+
+
+def _halted(data: MatchData, name: str) -> tuple[Signal, QualityNote] | None:
+    """The signal without the stretch in which it rests on one value, where its last digit rests nowhere else."""
+    signal = data.signals[name]
+    same = np.concatenate([[False], (np.diff(signal.x) == 0.0) & signal.valid[1:] & signal.valid[:-1]])
+    starts, ends = runs(same)
+    if not len(starts):
+        return None
+    k = int(np.argmax(ends - starts))
+    low, high = int(starts[k]), int(ends[k])
+    others = np.delete(same[1:], slice(low - 1, high - 1))
+    if high - low < HALTED or len(others) < FEWEST or float(np.mean(others)) > FLICKERS:
+        return None
+    if signal.t_s[high - 1] - signal.t_s[low] < SHORTEST_S:
+        return None
+    valid = signal.valid.copy()
+    valid[low:high] = False
+    start, end = float(signal.t_s[low]), float(signal.t_s[high - 1])
+    told = f"one value ({signal.x[low]:.4g}) for {end - start:.0f} s, its last digit never rests elsewhere: left out"
+    channel = parse_channel(name)
+    part = channel.part if channel is not None else ""
+    return replace(signal, valid=valid), QualityNote("frozen_values", name, part, start, end, told)
 
 
 def _on_the_bus(name: str) -> bool:

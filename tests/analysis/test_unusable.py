@@ -137,6 +137,24 @@ def test_a_hole_in_the_match_passes_nothing_that_stands_on_one_sample(name: str)
     assert f"20 s of the match are not in {name}" in row.reason
 
 
+def test_a_temperature_that_halts_in_the_match_passes_nothing() -> None:
+    """A last digit that flickers at every sample cannot rest for half a minute."""
+    rng = np.random.default_rng(1)
+    x = np.rint(10.0 * (SWAY + rng.normal(0.0, 0.3, ROWS))) / 10.0
+    sound = reviewed(with_values({"weapon_temp_degC": x}))
+    assert RESTS_ON["weapon_temp_degC"] & judged(sound)
+    x[int(20 * RATE_HZ) :] = x[int(20 * RATE_HZ)]
+    found = reviewed(with_values({"weapon_temp_degC": x}))
+    assert not RESTS_ON["weapon_temp_degC"] & judged(found)
+    assert "weapon_temp_degC" in [q.channel for q in found.quality if q.code == "frozen_values"]
+
+
+def test_the_lowest_cell_may_be_the_one_that_stopped() -> None:
+    x = SOUND.streams[0].table["cell3_voltage_V"].to_pylist()
+    found = reviewed(with_values({"cell3_voltage_V": [v if k < 20 * RATE_HZ else None for k, v in enumerate(x)]}))
+    assert not [p for p in found.passed if p.check == "cell_minimum"]
+
+
 def test_what_was_over_before_the_hole_stays_over() -> None:
     x: list[float | None] = list(SWAY + 50.0)
     x[int(12 * RATE_HZ)] = None
