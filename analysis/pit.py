@@ -23,6 +23,7 @@ __all__ = ["DEFAULT_MINUTES", "ENDINGS", "LONGEST_MIN", "Hot", "PackHistory", "P
 ENDINGS = ("nothing found against it: finish the list", "change first", "not checked", "do not power up")
 DEFAULT_MINUTES = 30.0  # our choice: between the twenty and the sixty minutes that events leave
 LONGEST_MIN = 24 * 60.0  # our choice: a match that is further off than a day needs no plan of minutes
+REST_S = 5.0  # our choice: a robot that draws nothing for so long has been switched off or counted out
 WHOLE_SHARE = 0.8  # our choice: of the stated length; fighting starts and ends within a tenth of it
 MOST_NAMED = 4  # our choice: more names than these are no reason but a list
 HOT_DEGC = 55.0  # our choice: above it a hand does not stay on metal
@@ -197,12 +198,15 @@ def _ending(
 
 
 def _short(data: MatchData) -> str:
-    """Where the log holds much less than the match lasted and no one noted that it ended early; else empty."""
+    """Where the log stops in the middle of the match: it holds much less than the match's length, no one noted that it
+    ended early, and it does not show the robot at rest behind its last load; else empty."""
     match, window = data.match, data.window
     if match is None or match.length_s is None or window is None or match.ended_s is not None or match.ended_by:
         return ""
     logged_s = window.end_s - window.start_s
-    if logged_s >= WHOLE_SHARE * match.length_s:
+    current = data.signals.get("pack_current_A")
+    rested = current is not None and len(current) > 0 and float(current.t_s[-1]) - window.end_s >= REST_S
+    if logged_s >= WHOLE_SHARE * match.length_s or rested:
         return ""
     told = f"The log holds {logged_s:.0f} s of a match of {match.length_s:.0f} s: what came after, it does not show."
     return f"{told} If it ended early, note ended_s in the match file."
