@@ -15,7 +15,7 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 if TYPE_CHECKING:
-    from ingest.store import Output
+    from ingest.store_output import Output
 
 ROW_GROUP_ROWS = 100_000  # our choice: a zoom reads few of them, and their statistics stay small
 

@@ -1,273 +1,37 @@
-"""The only module that opens files for writing.
+"""The only way to write a file.
 
 A file appears whole or not at all: it is written beside its place under a hidden name, synced, renamed, and the
-folder synced. Everything goes through a FileLayer, so that a full disk or a failing one can be tried.
+folder synced (store_output.py). Everything goes through a FileLayer (file_layer.py), so that a full disk or a failing
+one can be tried.
 """
 
 from __future__ import annotations
 
 import contextlib
-import errno
 import hashlib
-import io
-import os
-import secrets
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any
 
 import pyarrow as pa
 
 from ingest.errors import StoreError, UnreadableLog
+from ingest.file_layer import FileLayer, not_lasting, store_error, translated
 from ingest.parquet_output import ParquetOutput
+from ingest.store_output import BLOCK_BYTES, PART_SUFFIX, GoOn, Output
 
-PART_SUFFIX = ".part"  # hidden files with this ending are unfinished; nothing ever reads them
-_BLOCK_BYTES = 1 << 20
-_LOCKED_BYTE = 1 << 40
-
-_MENDS = {
-    errno.ENOSPC: "Free some space and run the same command again.",
-    errno.EDQUOT: "Free some space and run the same command again.",
-    errno.EROFS: "The folder is read-only: copy the season to a disk that can be written.",
-    errno.EACCES: "Check the permissions of the folder, and that no other program has the file open.",
-    errno.EPERM: "Check the permissions of the folder, and that no other program has the file open.",
-    errno.EIO: "The disk reports a fault: copy the season to another disk.",
-    errno.ENAMETOOLONG: "Use a shorter name or folder.",
-}
-
-
-class FileLayer:
-    """The calls of the operating system that change files. Tests make them fail."""
-
-    def create(self, path: Path) -> IO[bytes]:
-        return path.open("xb", buffering=0)
-
-    def reopen(self, path: Path) -> IO[bytes]:
-        """A file that is there, to be gone on with."""
-        return path.open("r+b", buffering=0)
-
-    def truncate(self, file: IO[bytes], size: int) -> None:
-        file.truncate(size)
-
-    def lock(self, file: IO[bytes]) -> None:
-        """For this process alone until it is closed. Raises BlockingIOError or PermissionError where another has it."""
-        if os.name == "nt":
-            import msvcrt
-
-            file.seek(_LOCKED_BYTE)  # far behind the end, so that others may still read
-            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]
-            file.seek(0)
-        else:
-            import fcntl
-
-            fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
-
-    def write(self, file: IO[bytes], data: memoryview) -> int:
-        """Bytes written, which may be fewer than given."""
-        return file.write(data)
-
-    def sync(self, file: IO[bytes]) -> None:
-        os.fsync(file.fileno())
-
-    def sync_folder(self, folder: Path) -> None:
-        if os.name == "nt":  # a folder cannot be opened there; the rename is journalled by the file system
-            return
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-
-    def replace(self, source: Path, target: Path) -> None:
-        os.replace(source, target)  # noqa: PTH105 - one call that tests replace
-
-    def remove(self, path: Path) -> None:
-        path.unlink(missing_ok=True)
-
-    def make_folder(self, path: Path) -> None:
-        path.mkdir(parents=True, exist_ok=True)
-
-    def remove_folder(self, path: Path) -> None:
-        """An empty folder."""
-        with contextlib.suppress(FileNotFoundError):
-            path.rmdir()
-
-
-def store_error(error: OSError, path: Path, doing: str = "could not be written") -> StoreError:
-    """What the operating system said, as an error with its mend. Nothing that stood there has changed."""
-    why = error.strerror or str(error)
-    mend = _MENDS.get(error.errno or 0, "Check the folder and its disk, and try again.")
-    return StoreError(f"{doing}: {why}; nothing was changed", file=path, mend=mend)
-
-
-def not_lasting(error: OSError, path: Path) -> StoreError:
-    """A file that stands under its name, in a folder whose entry could not be put on the disk."""
-    what = f"was written, but may not outlast a loss of power: {error.strerror or error}"
-    return StoreError(what, file=path, mend="Check the disk, then look with: afterbout season --verify")
-
-
-@dataclass(frozen=True)
-class GoOn:
-    """Where a file grows again: at `size`, of the `was` bytes that it must still have; keep() saves those between."""
-
-    size: int
-    was: int
-    keep: Callable[[], None]
-
-
-class Output(io.RawIOBase):
-    """A file being written under a hidden name beside `path`. finish(), then commit(); or discard().
-
-    close() does nothing, so that a library it is handed to cannot end it early.
-    """
-
-    def __init__(
-        self,
-        path: Path,
-        layer: FileLayer,
-        *,
-        in_place: bool = False,
-        durable: bool = True,
-        go_on: GoOn | None = None,
-    ) -> None:
-        """go_on: write on in a file that is there."""
-        super().__init__()
-        self.path = path
-        self.temp = path if in_place else path.with_name(f".{path.name}.{secrets.token_hex(4)}{PART_SUFFIX}")
-        self._layer = layer
-        self._durable = durable
-        self._pending = bytearray()
-        self._size = 0
-        self._file: IO[bytes] | None = None
-        with translated(path):
-            if go_on is None:
-                layer.make_folder(path.parent)
-                self._file = layer.create(self.temp)
-            else:
-                self._file = layer.reopen(path)
-        if in_place:
-            self._begin(go_on)
-
-    def _begin(self, go_on: GoOn | None) -> None:
-        file = self._file
-        assert file is not None
-        try:
-            self._layer.lock(file)
-            if go_on is not None:
-                if os.fstat(file.fileno()).st_size != go_on.was:
-                    raise StoreError("was written to meanwhile", file=self.path, mend="Run the same command again.")
-                go_on.keep()
-                self._layer.truncate(file, go_on.size)
-                self._layer.sync(file)
-                file.seek(go_on.size)
-                self._size = go_on.size
-        except (OSError, StoreError) as error:
-            self.abandon()
-            if isinstance(error, BlockingIOError | PermissionError):
-                mend = "End that recording first, or name another file."
-                raise StoreError("is being written by another program", file=self.path, mend=mend) from None
-            raise (error if isinstance(error, StoreError) else store_error(error, self.path)) from None
-
-    def abandon(self) -> None:
-        """Close the file with what it has; what was not handed over yet is gone."""
-        self._pending.clear()
-        if self._file is not None:
-            file, self._file = self._file, None
-            with contextlib.suppress(OSError):
-                file.close()
-
-    def writable(self) -> bool:
-        return True
-
-    def tell(self) -> int:
-        return self._size
-
-    def write(self, data: Any) -> int:
-        if self._file is None:  # discarded: a library that tidies up after a failure may still write
-            return len(data)
-        view = memoryview(data).cast("B")
-        self._size += len(view)
-        if len(view) >= _BLOCK_BYTES:
-            self._send()
-            self._write_all(view)
-        else:
-            self._pending += view
-            if len(self._pending) >= _BLOCK_BYTES:
-                self._send()
-        return len(view)
-
-    def flush(self) -> None:
-        if self._file is not None:
-            self._send()
-
-    def sync(self) -> None:
-        """What was written so far survives a power loss."""
-        with translated(self.path):
-            self._send()
-            if self._file is not None and self._durable:
-                self._layer.sync(self._file)
-
-    def close(self) -> None:
-        """Nothing: finish() or discard() ends it."""
-
-    def finish(self) -> None:
-        """Everything on the disk, the file closed, still under its hidden name."""
-        self.sync()
-        if self._file is not None:
-            with translated(self.path):
-                self._file.close()
-            self._file = None
-
-    def commit(self) -> None:
-        """Rename to `path`, replacing what stood there, and sync the folder."""
-        self.rename()
-        with translated(self.path):
-            self.sync_folder()
-
-    def rename(self) -> None:
-        """The first half of commit(): from here on the file stands under its name."""
-        self.finish()
-        with translated(self.path):
-            if self.temp != self.path:
-                self._layer.replace(self.temp, self.path)
-                self.temp = self.path
-
-    def sync_folder(self) -> None:
-        """The second half of commit(): the name outlasts a loss of power. Raises OSError."""
-        if self._durable:
-            self._layer.sync_folder(self.path.parent)
-
-    def discard(self) -> None:
-        """Take it away; harmless after commit()."""
-        self._pending.clear()
-        if self._file is not None:
-            file, self._file = self._file, None
-            file.close()
-        if self.temp != self.path:
-            with translated(self.path):
-                self._layer.remove(self.temp)
-
-    def _send(self) -> None:
-        pending, self._pending = self._pending, bytearray()
-        self._write_all(memoryview(pending))
-
-    def _write_all(self, view: memoryview) -> None:
-        done = 0
-        while done < len(view) and self._file is not None:
-            count = self._layer.write(self._file, view[done:])
-            if not count:
-                raise OSError(errno.EIO, "the disk took nothing")
-            done += count
-
-
-@contextmanager
-def translated(path: Path) -> Iterator[None]:
-    try:
-        yield
-    except OSError as error:
-        raise store_error(error, path) from None
+__all__ = [
+    "PART_SUFFIX",
+    "FileLayer",
+    "GoOn",
+    "Original",
+    "Output",
+    "Store",
+    "hash_file",
+    "store_error",
+    "translated",
+]
 
 
 @dataclass(frozen=True)
@@ -413,7 +177,7 @@ class Store:
 def _blocks(path: Path) -> Iterator[bytes]:
     try:
         with path.open("rb", buffering=0) as stream:
-            while block := stream.read(_BLOCK_BYTES):
+            while block := stream.read(BLOCK_BYTES):
                 yield block
     except OSError as error:
         raise UnreadableLog(

@@ -50,7 +50,7 @@ def test_torn_recovered_recorded_and_torn_again(
         torn += [left] if left else []
         assert (found.end, found.torn_bytes, found.part) == (end, len(left), part - 1)
         assert path.read_bytes().startswith(before)
-        assert beside(path) == torn
+        assert beside(path) == list(dict.fromkeys(torn))  # the same bytes twice are kept once
         assert list(whole_blocks(path))[: len(whole)] == whole
         assert [p.data for p in read_packets(path)][-80:] == [line(n) for n in range(100 * part, 100 * part + 80)]
         assert recover(path).torn_bytes == 0 and recover(path).part == part
