@@ -33,7 +33,7 @@ def ask() -> html.Div:
     button = html.Button(
         "Look for the lightest wiring", id="lightest-look", type="button", n_clicks=0, className="plain"
     )
-    waits = html.Div(id="lightest-found", **spoken("The lightest wiring", **{"aria-live": "polite"}))
+    waits = html.Div(id="lightest-found", role="region", **spoken("The lightest wiring", **{"aria-live": "polite"}))
     return html.Div(section("The lightest wiring", ABOUT, [button, dcc.Loading(waits, type="dot")], class_name="full"))
 
 

@@ -128,7 +128,8 @@ def classes() -> dict[str, float]:
 def motor(hottest_degC: float, **figures: object) -> MatchData:
     made = build()
     motors = tuple(m.model_copy(update=figures) for m in made.motors)
-    heat = np.interp(np.arange(0.0, LENGTH_S, 0.01), [0.0, 40.0], [30.0, hottest_degC])
+    t = np.arange(0.0, LENGTH_S, 0.01)
+    heat = np.interp(t, [0.0, 40.0], [30.0, hottest_degC]) - 0.1 * np.sin(t) ** 2  # a sensor that lives
     truth = log(Circuit().play(), EVERYTHING, extra={"weapon_motor_temp_degC": heat})
     return prepare(truth, made.model_copy(update={"motors": motors}), pack())
 
