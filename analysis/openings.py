@@ -76,7 +76,9 @@ def _find(data: MatchData) -> list[Opening]:
         below = _below(data, wiring, run.id)
         if above is None or below is None:
             continue
-        shared = _shared(wiring, currents, run.id, above, data)
+        shared = _shared(wiring, currents, run.id, above)
+        if shared is None and above != f"{run.wire.from_}_voltage_V":
+            continue  # what lies between drops volts that nobody knows
         ohm = _shared_ohm(wiring, run.id, above)
         found += _of_run(data, run.id, current.signal, data.signals[above], data.signals[below], shared, ohm)
     if not any(o.run in wiring.roots for o in found):
@@ -149,15 +151,13 @@ def _below(data: MatchData, wiring: Tree, run_id: str) -> str | None:
     return min(logged, key=lambda n: data.signals[n].period_s, default=None)
 
 
-def _shared(
-    wiring: Tree, currents: dict[str, RunCurrent | NoCurrent], run_id: str, above: str, data: MatchData
-) -> Signal | None:
-    """The current of the runs that lie between the upper voltage and this run, where it is not its own node's."""
+def _shared(wiring: Tree, currents: dict[str, RunCurrent | NoCurrent], run_id: str, above: str) -> Signal | None:
+    """The current of the runs between the upper voltage and this run; None where that is its own node's or unknown."""
     if above == f"{wiring.runs[run_id].wire.from_}_voltage_V":
         return None
     parent = wiring.parent_of(run_id)
     current = currents.get(parent) if parent is not None else None
-    return current.signal if isinstance(current, RunCurrent) else None
+    return current.signal.good() if isinstance(current, RunCurrent) and len(current.signal.good()) > 1 else None
 
 
 def _shared_ohm(wiring: Tree, run_id: str, above: str) -> float:
@@ -198,6 +198,7 @@ def _of_run(
     limit = np.full(len(t), max(APART_V, 8.0 * float(np.hypot(up.noise, below.noise))))
     if shared is not None:
         limit += shared_ohm * np.abs(np.interp(t, shared.t_s, shared.x))
+        known &= _held_or_gone(shared, t)[1]
     parted = known & (apart - usual > limit) & (volts > 1.0)
     nothing = np.abs(x) <= np.where(parted | ~known, 2.0 * level, level)
     seen = nothing & parted
