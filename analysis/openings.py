@@ -157,7 +157,10 @@ def _shared(wiring: Tree, currents: dict[str, RunCurrent | NoCurrent], run_id: s
         return None
     parent = wiring.parent_of(run_id)
     current = currents.get(parent) if parent is not None else None
-    return current.signal.good() if isinstance(current, RunCurrent) and len(current.signal.good()) > 1 else None
+    if not isinstance(current, RunCurrent) or not current.complete:
+        return None
+    flow = current.signal.good()
+    return flow if len(flow) > 1 else None
 
 
 def _shared_ohm(wiring: Tree, run_id: str, above: str) -> float:

@@ -32,10 +32,18 @@ class ChargeState:
 
 
 def charge_used_Ah(current: Signal, start_s: float, end_s: float) -> Measured | NotFitted:
-    """Ah by the trapezoid over valid samples. A gap counts as the mean of its ends, 0 to the peak as interval."""
+    """Ah by the trapezoid over valid samples. A gap counts as the mean of its ends, 0 to the peak as interval.
+
+    No figure where the pack would have been charged by its match: braking gives back less than driving took.
+    """
     found = _integral(current, start_s, end_s)
     if isinstance(found, NotFitted):
         return found
+    if found.high < 0.0:
+        return NotFitted(
+            f"{current.channel} says that the match charged the pack: its sign or its zero is not to be trusted",
+            "say in a reading which way is discharge (scale = -1), and look at the zero of the sensor",
+        )
     return _scaled(found, 1 / 3600.0)
 
 
