@@ -19,7 +19,7 @@ from typing import BinaryIO, Final, Literal, NamedTuple
 MAGIC: Final = b"\x89ABREC2\n"  # no text begins so
 KINDS: Final = (b"head", b"pack", b"evnt", b"end ")
 # Events behind which a source's bytes do not follow on from those before.
-SEAMS: Final = ("lost", "back", "overflow", "cut", "slept")
+SEAMS: Final = ("lost", "back", "overflow", "dropped", "cut", "slept")
 HEAD_BYTES: Final = 28
 _HEAD: Final = struct.Struct("<4sIIHHII")  # kind, tag, number, part, 0, length, CRC-32 of the payload; then its own
 _OWN: Final = struct.Struct("<I")

@@ -16,7 +16,7 @@ _PLACED: Final = {
     "wall clock": "placed by the computer's wall clock, as far as that was right",
     "unknown": "when it began is not known, as the wall clock went back: a recording of its own",
 }
-_GAPS: Final = ("lost", "overflow", "slept", "clock")
+_GAPS: Final = ("lost", "overflow", "dropped", "counted", "slept", "clock")
 
 
 def recording_faults(recording: Recording) -> list[Fault]:

@@ -30,6 +30,7 @@ from ingest.store import Store
 TURN_S: Final = 0.025  # our choice: forty turns a second keep batches large and a stop prompt
 BEFORE_S: Final = 2.0  # our choice: what is kept from before a start condition was met
 DISK_EVERY_S: Final = 1.0
+LOST_TOLD_NS: Final = 5_000_000_000  # our choice: a computer that is too busy loses packets many times a second
 # Our choice: the file is closed while there is still room to close it and to write the season's own files.
 LEAST_FREE_BYTES: Final = 16 << 20
 _TAIL_BYTES: Final = 64 << 10
@@ -65,7 +66,7 @@ class Session:
         self._before: deque[Packet] = deque()
         self._forgotten: set[int] = set()  # sources of which something from before the start was not kept
         self._tails: list[deque[bytes]] = [deque() for _ in self.sources]
-        self._looked_ns = self._disk_ns = -(10**12)
+        self._looked_ns = self._disk_ns = self._told_lost_ns = -(10**12)
         self._clock_watch = ClockWatch(self.clock, len(self.sources))
 
     @property
@@ -175,9 +176,11 @@ class Session:
                 tail.popleft()
 
     def _happen(self, happening: Happening) -> None:
-        self.happenings.append(happening)
         view = self.live.views[happening.source]
         at_s = happening.t_ns / 1e9
+        if happening.kind != "dropped" or happening.t_ns - self._told_lost_ns >= LOST_TOLD_NS:
+            self.happenings.append(happening)  # each stands in the file, and the view counts them all
+            self._told_lost_ns = happening.t_ns if happening.kind == "dropped" else self._told_lost_ns
         if happening.kind == "lost":
             view.state = "lost"
             view.gaps.append((at_s, None, happening.text))

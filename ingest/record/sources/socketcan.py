@@ -96,9 +96,8 @@ class SocketCanSource:
 
     def close(self) -> None:
         if self._reader is not None:
+            self._reader.close()
             self._dropped += self._reader.dropped
-        if self._socket is not None:
-            self._socket.close()
         self._socket = self._reader = None
 
     def lost(self) -> dict[str, int]:

@@ -22,7 +22,11 @@ _SO_TIMESTAMPNS: Final = 35  # Linux, asm-generic/socket.h
 _SO_RCVBUFFORCE: Final = 33  # the same: more than net.core.rmem_max, for the administrator
 _IP_MULTICAST_ALL, _IPV6_MULTICAST_ALL = 49, 29  # linux/in.h, linux/in6.h
 _SO_RXQ_OVFL: Final = 40  # the same: how many datagrams the socket dropped so far
+_SO_MEMINFO, _DROPS = 55, 8  # linux/sock_diag.h: figures of a socket, 32 bits each; the ninth is the same count
 _ANCILLARY: Final = 128
+# Our choice: where the system loses packets the reader stops at the first one behind the loss, so that the mark stands
+# at its place; not more often, because a computer that is too busy already must not be given more to do.
+_TELL_AGAIN_S: Final = 0.1
 
 
 class UdpSource:
@@ -83,9 +87,8 @@ class UdpSource:
 
     def close(self) -> None:
         if self._reader is not None:
+            self._reader.close()
             self._dropped += self._reader.dropped
-        if self._socket is not None:
-            self._socket.close()
         self._socket = self._reader = None
 
     def lost(self) -> dict[str, int]:
@@ -101,12 +104,19 @@ class UdpSource:
 
 
 class DatagramReader:
-    """Datagrams of a socket in batches, each with the stamp that the kernel gave it where it gives one."""
+    """Datagrams of a socket in batches, each with the stamp that the kernel gave it where it gives one.
+
+    dropped: how many the system lost for want of room. Where it rises with a reading, they were lost before the first
+    datagram of it, at most a tenth of a second before.
+    """
 
     def __init__(self, sock: socket.socket, clock: RecordClock) -> None:
         self._socket, self._clock = sock, clock
         self._stamper = Stamper(clock)
         self.dropped = 0
+        self._counted = 0  # by the kernel, up to the datagram that was read last
+        self._told_s = -_TELL_AGAIN_S
+        self._held: tuple[int, bytes] | None = None  # the first datagram behind a loss
         with contextlib.suppress(OSError):
             sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, BUFFER_BYTES)
         if sys.platform == "linux":
@@ -124,21 +134,41 @@ class DatagramReader:
         """Raises SourceGone where the socket fails."""
         sock, found = self._socket, []
         try:
-            sock.settimeout(timeout_s)
-            found.append(self._one())
-            sock.settimeout(0.0)
-            time.sleep(BATCH_S)
+            if self._held is None:
+                sock.settimeout(timeout_s)
+                found.append(self._one())
+                if self._more_lost():
+                    self._tell()
+                sock.settimeout(0.0)
+                time.sleep(BATCH_S)
+            else:
+                found.append(self._held)
+                self._held = None
+                self._tell()
+                sock.settimeout(0.0)
             self._stamper.begin()
             while len(found) < MOST_AT_ONCE:
-                found.append(self._one())
+                one = self._one()
+                if self._more_lost():
+                    self._held = one
+                    break
+                found.append(one)
         except (TimeoutError, BlockingIOError):
-            pass
+            self.dropped = self._counted if not found else self.dropped
         except OSError as error:
             if not found:
                 raise SourceGone(error.strerror or str(error)) from None
         if found:
             self._stamper.begin()
         return [(self._stamper.of_wall(stamp) if stamp else self._clock.now_ns(), data) for stamp, data in found]
+
+    def _more_lost(self) -> bool:
+        """Whether some were lost before the datagram that was just read, and it is time to tell it."""
+        return self._counted != self.dropped and time.monotonic() - self._told_s >= _TELL_AGAIN_S
+
+    def _tell(self) -> None:
+        self._told_s = time.monotonic()
+        self.dropped = self._counted
 
     def remarks(self) -> list[str]:
         """Where the system gives less room than was asked for, and how to get it."""
@@ -151,6 +181,12 @@ class DatagramReader:
         ]
 
     def close(self) -> None:
+        """The count is then that of the end, with what was lost behind the last datagram that was read."""
+        self.dropped = self._counted
+        if sys.platform == "linux":
+            with contextlib.suppress(OSError, struct.error):
+                figures = self._socket.getsockopt(socket.SOL_SOCKET, _SO_MEMINFO, 4 * (_DROPS + 1))
+                self.dropped = max(self.dropped, struct.unpack_from("@I", figures, 4 * _DROPS)[0])
         self._socket.close()
 
     def _one(self) -> tuple[int, bytes]:
@@ -166,7 +202,7 @@ class DatagramReader:
                 seconds, nanoseconds = struct.unpack_from("@qq", raw)
                 stamp = seconds * 1_000_000_000 + nanoseconds
             elif kind == _SO_RXQ_OVFL and len(raw) >= 4:
-                self.dropped = struct.unpack_from("@I", raw)[0]
+                self._counted = struct.unpack_from("@I", raw)[0]
         return stamp, data
 
 
