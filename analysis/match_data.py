@@ -13,6 +13,7 @@ from analysis.findings import NotChecked, QualityNote
 from analysis.settings import DEFAULTS, Settings
 from analysis.signal import Signal
 from ingest.align import FixedClock, PlacedLog, align
+from ingest.arrays import numbers
 from ingest.builds import Build, Match, Pack
 from ingest.channels import parse_channel
 from ingest.log import Log, Stream
@@ -148,7 +149,7 @@ def channel_signals(placed: PlacedLog, build: Build | None) -> tuple[list[Signal
         period = float(np.median(np.diff(t_s))) if len(t_s) > 1 else 0.0
         for name in stream.channels:
             column = stream.table.column(name)
-            x = np.ascontiguousarray(column.to_numpy(zero_copy_only=False), dtype=np.float64)
+            x = np.ascontiguousarray(numbers(column), dtype=np.float64)
             if keep is not None:
                 x = x[keep]
             valid = np.isfinite(x) if column.null_count else np.ones(len(x), dtype=bool)
@@ -181,11 +182,11 @@ def _without_older(stream: Stream, placed: PlacedLog) -> tuple[Stream, list[Qual
     first = None if clock is None else clock.leftovers_from
     if first is None or not stream.table.num_rows:
         return stream, []
-    recording = stream.table.column("recording").to_numpy()
+    recording = numbers(stream.table.column("recording"))
     keep = int(np.searchsorted(recording, first))  # recordings follow one another
     if keep == stream.table.num_rows:
         return stream, []
-    t = stream.table.column("time_s").to_numpy()[: max(keep, 1)]
+    t = numbers(stream.table.column("time_s"))[: max(keep, 1)]
     at = float(t[-1]) * (1 + placed.drift_ppm * 1e-6) + placed.offset_s
     parsed = parse_channel(stream.channels[0]) if stream.channels else None
     note = (
@@ -230,8 +231,8 @@ def _sensor(build: Build | None, channel: str) -> tuple[str | None, float]:
 
 def _stream_clock(stream: Stream, placed: PlacedLog) -> tuple[np.ndarray, np.ndarray | None, list[QualityNote]]:
     """Match-clock times of a stream. A recording after a restart is put right behind the one before, and said."""
-    t = np.array(stream.table.column("time_s").to_numpy(), dtype=np.float64)
-    recording = stream.table.column("recording").to_numpy()
+    t = np.array(numbers(stream.table.column("time_s")), dtype=np.float64)
+    recording = numbers(stream.table.column("recording"))
     notes: list[QualityNote] = []
     if len(t) == 0:
         return t, None, notes

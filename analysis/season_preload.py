@@ -2,9 +2,7 @@
 
 import gc
 
-import pandas as pd
-
 from analysis import season_worker
 
-NEEDED = (season_worker, pd)  # pyarrow imports pandas at the first column that it hands to numpy
+NEEDED = season_worker
 gc.freeze()  # these stay for good: the collector need not look at them for every match

@@ -38,7 +38,8 @@ PROCESSES_FROM = 4
 IN_FLIGHT_PER_CORE = 3
 IN_FLIGHT_ELSEWHERE = 64
 # Our choice: handing over a match costs some milliseconds with a scheduler, so that several go at once where there are
-# many; a parcel is small enough to be done in a moment, and there are enough of them that all workers end together.
+# many; a parcel is small enough to be done in a moment, and towards the end of a run here they become smaller, down to
+# one match, so that all workers end together.
 PARCEL = 8
 PARCELS_PER_CORE, PARCELS_ELSEWHERE = 8, 128
 
@@ -160,7 +161,7 @@ class _Work:
             self._feed(executor, _parcels(to_do, PARCELS_ELSEWHERE), IN_FLIGHT_ELSEWHERE, elsewhere=True)
         else:
             with default_executor(len(to_do)) as pool:
-                parcels = _parcels(to_do, PARCELS_PER_CORE * cores())
+                parcels = _parcels(to_do, PARCELS_PER_CORE * cores(), dwindling=True)
                 self._feed(pool, parcels, cores() * IN_FLIGHT_PER_CORE)
         left, self.left = self.left, []
         if len(left) == len(to_do) and not _can_start():
@@ -193,6 +194,8 @@ class _Work:
                 waiting[future] = parcel
             if not waiting:
                 return
+            if isinstance(pool, ProcessPoolExecutor) and self.count == 0:
+                import pandas  # noqa: F401  pyarrow does at the end, for the tables: now, while the workers start
             for future in wait(waiting, return_when=FIRST_COMPLETED).done:
                 self._seen(waiting.pop(future), future)
 
@@ -226,10 +229,18 @@ class _Work:
         return not (root / "matches" / f"{match_id}.toml").is_file()
 
 
-def _parcels(matches: list[str], least: int) -> list[list[str]]:
-    """The matches in order, several together where that still makes as many parcels as `least`."""
-    size = min(max(len(matches) // least, 1), PARCEL)
-    return [matches[start : start + size] for start in range(0, len(matches), size)]
+def _parcels(matches: list[str], least: int, *, dwindling: bool = False) -> list[list[str]]:
+    """The matches in order, several together where that still makes as many parcels as `least`.
+
+    dwindling: as many of what is left each time, so that the last parcels hold one match each.
+    """
+    parcels: list[list[str]] = []
+    start = 0
+    while start < len(matches):
+        size = min(max((len(matches) - (start if dwindling else 0)) // least, 1), PARCEL)
+        parcels.append(matches[start : start + size])
+        start += size
+    return parcels
 
 
 def cores() -> int:

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.align_numeric import Alignment, align_pair
+from ingest.arrays import numbers
 from ingest.channels import parse_channel
 from ingest.log import Log
 
@@ -175,14 +176,14 @@ def _moving(log: Log, kind: str) -> list[tuple[str, Floats, Floats]]:
     found = []
     for stream in log.streams:
         table = stream.table
-        recording = table.column("recording").to_numpy()
+        recording = numbers(table.column("recording"))
         keep = recording == recording[0] if len(recording) else np.zeros(0, dtype=bool)
-        t_all = table.column("time_s").to_numpy()
+        t_all = numbers(table.column("time_s"))
         for name in stream.channels:
             channel = parse_channel(name)
             if channel is None or channel.quantity.kind != kind or "rail" in name or channel.part.startswith("cell"):
                 continue
-            x_all = table.column(name).to_numpy(zero_copy_only=False)
+            x_all = numbers(table.column(name))
             ok = keep & np.isfinite(x_all)
             t, x = t_all[ok], x_all[ok]
             if len(x) < 20:

@@ -13,7 +13,6 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import irfft, next_fast_len, rfft
 
 from ingest.even_grid import MIN_OVERLAP_S, MIN_SAMPLES, Even, Floats, at_step, box, even
 
@@ -96,6 +95,8 @@ def _coarse(
     """(offset, peak, highest other peak, samples shared) over all lags that leave enough in common."""
     first_a, first_b = at_step(ref, step).start_s, at_step(log, step).start_s
     need = max(int(MIN_OVERLAP_S / step), MIN_SAMPLES, min(a.shape[0], b.shape[0]) // 2)
+    from scipy.fft import irfft, next_fast_len, rfft  # a sixth of a second, which a match of one log need not wait for
+
     size = a.shape[0] + b.shape[0]
     if min(a.shape[0], b.shape[0]) < need:
         return "the logs share too little time"
