@@ -7,6 +7,7 @@ import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -42,7 +43,15 @@ class Document:
 
     file: str
     data: dict[str, Any]
-    lines: Mapping[KeyPath, int] = field(default_factory=dict)
+    text: str = field(default="", repr=False)
+
+    @cached_property
+    def lines(self) -> Mapping[KeyPath, int]:
+        """The line of each key; looked for when first asked for, as most files have nothing wrong."""
+        try:
+            return key_lines(self.text)
+        except RecursionError:  # nested as deeply as the parser just bears: then the file alone is named
+            return {}
 
     def line(self, path: KeyPath) -> int | None:
         """The line of a key, or of the nearest table around it; None where the file holds nothing."""
@@ -132,7 +141,6 @@ def parse_document(text: str, *, file: object) -> Document:
     try:
         refuse_deep_keys(text)
         data = tomllib.loads(text)
-        lines = key_lines(text)
         json.dumps(data, default=str)  # what is nested too deeply for us fails here, not later
     except tomllib.TOMLDecodeError as error:
         raise _syntax_error(str(error), text, file) from None
@@ -140,7 +148,7 @@ def parse_document(text: str, *, file: object) -> Document:
         raise DescriptionError("is nested too deeply", file=file, mend="Write plain tables.") from None
     except ValueError as error:  # an integer of thousands of digits
         raise DescriptionError(f"holds a value that cannot be read: {error}", file=file, mend=ANY_MEND) from None
-    return Document(str(file), data, lines)
+    return Document(str(file), data, text)
 
 
 def _syntax_error(message: str, text: str, file: object) -> DescriptionError:
