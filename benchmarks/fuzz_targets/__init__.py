@@ -1,6 +1,7 @@
-"""What is fuzzed: every reader, the TOML files, the store's files, the pages; for benchmarks/fuzz.py and the tests.
+"""What is fuzzed: every reader, the TOML files, the store's files, recordings, the pages, whole commands.
 
-A target takes bytes and may end in two ways: it returns, or it raises an error of the project's own (AfterboutError).
+For benchmarks/fuzz.py and the tests. A target takes bytes and may end in two ways: it returns, or it raises an error of
+the project's own (AfterboutError).
 """
 
 from __future__ import annotations
@@ -12,7 +13,8 @@ __all__ = ["Target", "targets"]
 
 def targets() -> dict[str, Target]:
     """Every target by its name. Seeds are made when they are asked for."""
-    from benchmarks.fuzz_targets import logs, pages, recordings, stores, texts
+    from benchmarks.fuzz_targets import live, logs, pages, recordings, stores, texts, whole
 
-    every = (*texts.TARGETS, *logs.TARGETS, *stores.TARGETS, *recordings.TARGETS, *pages.TARGETS)
+    every = (*texts.TARGETS, *logs.TARGETS, *stores.TARGETS, *recordings.TARGETS, *live.TARGETS)
+    every += (*pages.TARGETS, *whole.TARGETS)
     return {target.name: target for target in every}

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import copy
+import json
 import random
 import struct
+import tomllib
 from collections.abc import Callable
+from typing import Any
 
 Mutator = Callable[[bytes, random.Random], bytes]
 
@@ -40,6 +44,84 @@ def lines(data: bytes, rng: random.Random) -> bytes:
         else:
             rows[at] = _cells(rows[at], rng)
     return b"\n".join(rows)
+
+
+def toml_values(data: bytes, rng: random.Random) -> bytes:
+    """A TOML file that is still one, with other values, keys left out, exchanged or doubled; now and then its lines."""
+    try:
+        document = tomllib.loads(data.decode())
+    except (ValueError, RecursionError):
+        return lines(data, rng)
+    if rng.random() < 0.2:
+        return lines(data, rng)
+    places: list[tuple[Any, Any]] = []
+
+    def walk(here: Any) -> None:
+        items = here.items() if isinstance(here, dict) else enumerate(here) if isinstance(here, list) else ()
+        for key, value in items:
+            places.append((here, key))
+            walk(value)
+
+    walk(document)
+    for _ in range(rng.randint(1, 4)):
+        if not places:
+            break
+        here, key = rng.choice(places)
+        if key not in (here if isinstance(here, dict) else range(len(here))):
+            continue
+        other, other_key = rng.choice(places)
+        theirs = other.get(other_key) if isinstance(other, dict) else other[other_key] if other_key < len(other) else 0
+        change = rng.randrange(8)
+        if change == 0:
+            del here[key]
+        elif change == 1:
+            here[key] = copy.deepcopy(theirs)
+        elif change == 2 and isinstance(here, list):
+            here.append(copy.deepcopy(here[key]))
+        elif change == 3 and isinstance(here, dict) and isinstance(other_key, str):
+            here[other_key] = here.pop(key)
+        elif change == 4 and isinstance(here[key], int | float) and not isinstance(here[key], bool):
+            here[key] = here[key] * rng.choice((-1, 0, 0.5, 2, 10, 1000, 1e-6, 1e12))
+        elif change == 5 and isinstance(here[key], str) and here[key]:
+            cut = rng.randrange(len(here[key]))
+            here[key] = (
+                here[key][:cut] + rng.choice(("", " ", "\n", "\0", "½", "x" * 300, "-", "/..")) + here[key][cut:]
+            )
+        else:
+            here[key] = tomllib.loads(f"v = {rng.choice(VALUES).decode()}")["v"]
+    return toml_text(document).encode("utf-8", "replace")
+
+
+def toml_text(document: dict[str, Any]) -> str:
+    """Tables of the first level as tables, what lies deeper inline."""
+    plain = [f"{_name(k)} = {_inline(v)}" for k, v in document.items() if not _tables(v)]
+    for key, value in document.items():
+        for table in value if isinstance(value, list) and _tables(value) else [value] if _tables(value) else ():
+            plain.append(f"[[{_name(key)}]]" if isinstance(value, list) else f"[{_name(key)}]")
+            plain += [f"{_name(k)} = {_inline(v)}" for k, v in table.items()]
+    return "\n".join(plain) + "\n"
+
+
+def _tables(value: Any) -> bool:
+    if isinstance(value, list):
+        return bool(value) and all(isinstance(v, dict) for v in value)
+    return isinstance(value, dict)
+
+
+def _name(key: str) -> str:
+    return key if key.isascii() and key.replace("_", "").isalnum() else json.dumps(key)
+
+
+def _inline(value: Any) -> str:
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{_name(k)} = {_inline(v)}" for k, v in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(map(_inline, value)) + "]"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return value.isoformat() if hasattr(value, "isoformat") else repr(value)
 
 
 def _cells(row: bytes, rng: random.Random) -> bytes:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from benchmarks.fuzz_targets.mutators import lines
+from benchmarks.fuzz_targets.mutators import toml_values
 from benchmarks.fuzz_targets.target import One, Target
 
 
@@ -174,10 +174,10 @@ outputs = 2
 """
 
 TARGETS = (
-    Target("toml_build", "builds/<id>.toml", build_texts, _described(_build), mutate=lines),
-    Target("toml_pack", "packs/<id>.toml", _pack_texts, _described(_pack), mutate=lines),
-    Target("toml_match", "matches/<id>.toml", _match_texts, _described(_match), mutate=lines),
-    Target("toml_season", "season.toml", _season_texts, _described(_season), mutate=lines),
-    Target("toml_reading", "readings/<name>.toml", _reading_texts, _described(_reading), mutate=lines),
-    Target("toml_edit", "the edits that add and note make to a match file", _match_texts, _edits, mutate=lines),
+    Target("toml_build", "builds/<id>.toml", build_texts, _described(_build), mutate=toml_values),
+    Target("toml_pack", "packs/<id>.toml", _pack_texts, _described(_pack), mutate=toml_values),
+    Target("toml_match", "matches/<id>.toml", _match_texts, _described(_match), mutate=toml_values),
+    Target("toml_season", "season.toml", _season_texts, _described(_season), mutate=toml_values),
+    Target("toml_reading", "readings/<name>.toml", _reading_texts, _described(_reading), mutate=toml_values),
+    Target("toml_edit", "the edits that add and note make to a match file", _match_texts, _edits, mutate=toml_values),
 )

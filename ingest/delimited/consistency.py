@@ -78,13 +78,15 @@ def partial_slope(voltage: Sample, current: Sample) -> tuple[float, float] | Non
         return None
     row = np.flatnonzero(both).astype(np.float64)
     base = np.column_stack([np.ones_like(row), row / row[-1], (row / row[-1]) ** 2])
-    v, i = voltage[both], current[both]
+    # their sizes do not matter here, and their squares may not overflow
+    v_size, i_size = (float(np.max(np.abs(x[both]))) or 1.0 for x in (voltage, current))
+    v, i = voltage[both] / v_size, current[both] / i_size
     v = v - base @ np.linalg.lstsq(base, v, rcond=None)[0]
     i = i - base @ np.linalg.lstsq(base, i, rcond=None)[0]
     vv, ii, vi = float(v @ v), float(i @ i), float(v @ i)
-    if vv <= 1e-18 or ii <= 1e-18:
+    if np.sqrt(vv) * v_size <= 1e-9 or np.sqrt(ii) * i_size <= 1e-9:
         return None
-    return vi / ii, vi / np.sqrt(vv * ii)
+    return vi / ii * (v_size / i_size), vi / np.sqrt(vv * ii)
 
 
 def _spread(values: Sample) -> float:

@@ -1,8 +1,7 @@
-"""Live figures out of CAN frames, by the user's CAN database; without one the frames are counted by their ids."""
+"""Live figures out of CAN frames, by the user's CAN database; without one the frames are only counted."""
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -31,7 +30,6 @@ class CanDecoder:
             self._plans = load_dbc(dbc)
         self._named = SignalNames(name, options, None)
         self.good = self.bad = 0
-        self.ids: Counter[tuple[int, bool]] = Counter()
 
     def feed(self, packets: Sequence[Stamped]) -> list[Figure]:
         by_id: dict[tuple[int, bool], list[bytes]] = {}
@@ -46,7 +44,6 @@ class CanDecoder:
         self.good += len(packets) - errors
         found: list[Figure] = []
         for key, rows in by_id.items():
-            self.ids[key] += len(rows)
             plan = self._plans.get(key)
             if plan is None or not plan.sources:
                 continue
@@ -66,7 +63,6 @@ class CanDecoder:
 
     def forget(self) -> None:
         self.good = self.bad = 0
-        self.ids.clear()
 
     def torn(self, tail: bytes) -> bytes:
         return b""

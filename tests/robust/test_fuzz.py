@@ -6,19 +6,21 @@ Only errors of the project's own may come out, in bounded time. The long runs ar
 from __future__ import annotations
 
 import time
+import warnings
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, Phase, given, seed, settings
 
+from benchmarks.fuzz import OURS
 from benchmarks.fuzz_targets import Target, targets
 from benchmarks.fuzz_targets.strategies import mutated
 from ingest.errors import AfterboutError
 
 FOUND = Path(__file__).parent / "found"
 TARGETS = targets()
-SHORT = {"mdf": 12, "delimited": 60, "any_file": 60, "mavlink": 60, "can_blf": 60}
+SHORT = {"mdf": 12, "delimited": 60, "any_file": 60, "mavlink": 60, "can_blf": 60, "review": 15}
 USUAL = 200
 
 
@@ -33,7 +35,9 @@ def try_one(target: Target, one: object, data: bytes) -> None:
     assert callable(one)
     start = time.monotonic()
     try:
-        one(data)
+        with warnings.catch_warnings():  # a library's warning about our own code stands on the user's terminal
+            warnings.filterwarnings("error", module=OURS)
+            one(data)
     except AfterboutError as error:
         assert error.what
         assert str(error)
