@@ -210,7 +210,7 @@ def test_reviews_are_made_in_the_background(season: Path) -> None:
     source = Source(season)
     source.review_all()
     assert source._worker is not None
-    source._worker.join(30)
+    source._worker.join(120)
     assert not season_page.pending(source)
 
 

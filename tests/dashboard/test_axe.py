@@ -71,16 +71,9 @@ def pages(demo: tuple[Path, dict[str, Any]]) -> Iterator[tuple[str, dict[str, st
 
 
 def opened(browser: object, pages: tuple[str, dict[str, str]], name: str, width: int, script: str = "") -> Seen:
-    seen = Seen(browser, pages[0], pages[1][name], width=width)
-    if script:
-        seen.context.add_init_script(script)
-        seen.page.reload()
-    if name in READY:
-        seen.page.wait_for_selector(READY[name], timeout=60000, state="attached")
-    else:
-        seen.page.wait_for_selector("#page > :not(.waiting), main h1", timeout=60000, state="attached")
-    seen.page.wait_for_timeout(250)
-    return seen
+    seen = Seen(browser, pages[0], pages[1][name], width=width, script=script)
+    seen.page.wait_for_selector(READY.get(name, "#page > :not(.waiting), main h1"), state="attached")
+    return seen.settled()
 
 
 def violations(seen: Seen) -> list[str]:
@@ -103,7 +96,7 @@ def test_no_serious_violation_in_light_and_dark_at_both_widths(
         seen = opened(browser, pages, name, width, axe)
         for scheme in ("light", "dark"):
             seen.page.emulate_media(color_scheme=scheme)
-            seen.page.wait_for_timeout(400)
+            seen.settled()
             seen.page.screenshot(path=str(PICTURES / f"{name}-{width}-{scheme}.png"), full_page=True)
             assert violations(seen) == [], (name, width, scheme)
         assert seen.wrong == []

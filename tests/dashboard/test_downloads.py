@@ -24,7 +24,7 @@ from dashboard.rows import Row, margin_rows
 from dashboard.serving import LOOPBACK, Passphrase, guard
 from dashboard.source import Entry, Source, build_token
 from dashboard.teaching import current_paths, explained, teaching_html
-from tests.dashboard.browser import Seen, chromium, served
+from tests.dashboard.browser import Seen, chromium, served, until
 from tests.dashboard.made_up import MadeUpSource, bench_m06, build_of_twelve, build_of_two_packs
 
 PNG = b"\x89PNG\r\n\x1a\n"  # the signature of ISO/IEC 15948
@@ -194,7 +194,7 @@ def test_the_browser_makes_pictures_of_the_wiring_and_the_traces(browser: object
             ("Wiring, picture as PNG", PNG), ("Wiring, picture as SVG", b"<svg"),
             ("Traces, picture as PNG", PNG), ("Traces, picture as SVG", b"<svg"),
         ):  # fmt: skip
-            with seen.page.expect_download(timeout=30000) as given:
+            with seen.settled().page.expect_download() as given:
                 seen.page.get_by_label(label, exact=True).click()
             data = Path(given.value.path()).read_bytes()
             assert data.startswith(start), label
@@ -210,14 +210,13 @@ def test_a_redraw_in_other_tones_keeps_the_zoom(browser: object) -> None:
         seen = Seen(browser, address, "/match/000000000001").drawn()
         axis = "document.querySelector('#traces .js-plotly-plot')._fullLayout.xaxis.range"
         seen.page.click(".finding >> nth=2")
-        seen.page.wait_for_timeout(1500)
-        before = seen.page.evaluate(axis)
+        until(lambda: seen.page.evaluate(axis)[0] > 100)
+        before = seen.settled().page.evaluate(axis)
         assert before[0] > 100
         seen.page.click("#theme")
-        seen.page.wait_for_timeout(1500)
-        colour = seen.page.evaluate("document.querySelector('#traces .js-plotly-plot')._fullLayout.font.color")
-        assert colour.upper() == "#B4BBC1"
-        assert seen.page.evaluate(axis) == pytest.approx(before)
+        colour = "document.querySelector('#traces .js-plotly-plot')._fullLayout.font.color"
+        until(lambda: seen.page.evaluate(colour).upper() == "#B4BBC1")
+        assert seen.settled().page.evaluate(axis) == pytest.approx(before)
         assert seen.wrong == []
         seen.close()
 
@@ -231,16 +230,16 @@ def test_one_match_under_review_holds_up_no_other(monkeypatch: pytest.MonkeyPatc
         made.append(entry.title)
         if entry.title == "slow":
             begun.set()
-            assert let_go.wait(20)
+            assert let_go.wait(90)
         return bench_m06()
 
     monkeypatch.setattr(source, "_reviewed", reviewed)
     askers = [threading.Thread(target=source.bench, args=(slow,)) for _ in range(2)]
     for asker in askers:
         asker.start()
-    assert begun.wait(20)
+    assert begun.wait(90)
     assert source.bench(quick) is not None  # returns while the other is still under review
     let_go.set()
     for asker in askers:
-        asker.join(20)
+        asker.join(90)
     assert made == ["slow", "quick"]  # two asked for the slow one, it was reviewed once

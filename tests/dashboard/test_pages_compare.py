@@ -109,9 +109,8 @@ LOOKS = [
 @pytest.mark.parametrize(("path", "width", "dark"), LOOKS)
 def test_the_pages_are_sound(browser: object, address: str, path: str, width: int, dark: bool) -> None:
     seen = Seen(browser, address, path, width=width, dark=dark)
-    seen.page.wait_for_selector(".compare .part, .packs .pack, .words .word-row", timeout=30000)
-    seen.page.wait_for_timeout(300)
-    seen.sound(width)
+    seen.page.wait_for_selector(".compare .part, .packs .pack, .words .word-row")
+    seen.settled().sound(width)
     seen.close()
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+import time
 from collections.abc import Iterator
 
 import pytest
@@ -12,7 +14,7 @@ from analysis.pit import ENDINGS
 from dashboard.app import make_app
 from dashboard.pages import pit
 from dashboard.source import Source
-from tests.dashboard.browser import Seen, chromium, served, until
+from tests.dashboard.browser import PATIENCE_S, Seen, chromium, served, until
 from tests.dashboard.small_season import small_season
 
 
@@ -63,16 +65,16 @@ def test_without_a_logged_match_it_says_what_to_do() -> None:
 @pytest.mark.parametrize(("width", "dark"), [(1400, True), (390, False)])
 def test_the_page_is_sound(browser: object, address: str, width: int, dark: bool) -> None:
     seen = Seen(browser, address, "/pit", width=width, dark=dark)
-    seen.page.wait_for_selector(".pit .drawn svg", timeout=30000)
-    seen.page.wait_for_timeout(600)
-    seen.sound(width)
+    seen.page.wait_for_selector(".pit .drawn svg")
+    seen.settled().sound(width)
     seen.close()
 
 
 def test_the_list_starts_empty_is_kept_and_forbids_power(browser: object, address: str) -> None:
     seen = Seen(browser, address, "/pit")
-    seen.page.wait_for_selector(".tick", timeout=30000)
+    seen.page.wait_for_selector(".tick")
     until(lambda: seen.page.inner_text(".ticked") == "0 of 8 ticked. Do not power up.")
+    seen.settled()
     first = seen.page.locator(".ticks.first .tick")
     first.nth(0).focus()
     seen.page.keyboard.press("Space")
@@ -80,16 +82,30 @@ def test_the_list_starts_empty_is_kept_and_forbids_power(browser: object, addres
     first.nth(1).click()
     until(lambda: seen.page.inner_text(".ticked") == "2 of 8 ticked.")
     seen.page.reload()
-    seen.page.wait_for_selector(".tick", timeout=30000)
+    seen.page.wait_for_selector(".tick")
     until(lambda: seen.page.inner_text(".ticked") == "2 of 8 ticked.")
     seen.close()
 
 
 def test_the_countdown_runs_and_can_be_set(browser: object, address: str) -> None:
     seen = Seen(browser, address, "/pit")
-    seen.page.wait_for_selector(".count", timeout=30000)
-    until(lambda: seen.page.inner_text(".count").startswith("39:5"))
+    seen.page.wait_for_selector(".count")
+    until(lambda: re.fullmatch(r"\d+:\d\d", seen.page.inner_text(".count")) is not None)
+    seen.settled()
+
+    def ends_s() -> float:
+        """When it will be at zero by the clock of this test; of some looks the one that was least held up."""
+        looks = []
+        for _ in range(10):
+            minutes, seconds = seen.page.inner_text(".count").split(":")
+            looks.append(time.monotonic() + 60 * int(minutes) + int(seconds))
+        return min(looks)
+
+    first, shown = ends_s(), seen.page.inner_text(".count")
+    assert 2400 - PATIENCE_S < first - time.monotonic() <= 2401
+    until(lambda: seen.page.inner_text(".count") != shown)  # it runs
     seen.page.click("[data-shift='60']")
-    until(lambda: seen.page.inner_text(".count").startswith("40:"))
+    until(lambda: ends_s() - first > 30)
+    assert ends_s() - first == pytest.approx(60, abs=5)
     assert seen.wrong == []
     seen.close()

@@ -167,31 +167,32 @@ def test_the_page_is_sound(browser: object, address: str, source: Source, width:
     token = source.entries()[0].token
     change = quote("wire.battery_lead.gauge=10 AWG")
     seen = Seen(browser, address, f"/whatif/{token}?set={change}", width=width, dark=dark)
-    seen.page.wait_for_selector("text=Margins that moved", timeout=30000, state="attached")
-    seen.page.wait_for_selector("#whatif-pictures .trace", timeout=20000, state="attached")
-    assert "10 AWG" in seen.page.inner_text("[data-stepper=battery_lead] >> nth=0")
-    seen.sound(width)
+    seen.page.wait_for_selector("text=Margins that moved", state="attached")
+    seen.page.wait_for_selector("#whatif-pictures .trace", state="attached")
+    until(lambda: "10 AWG" in seen.page.inner_text("[data-stepper=battery_lead] >> nth=0"))
+    seen.settled().sound(width)
     seen.close()
 
 
 def test_steps_by_keyboard_change_figures_address_and_picture(browser: object, address: str, source: Source) -> None:
     seen = Seen(browser, address, f"/whatif/{source.entries()[0].token}")
-    seen.page.wait_for_selector("#whatif-pictures .drawn", timeout=30000)
+    seen.page.wait_for_selector("#whatif-pictures .drawn")
+    seen.settled()
     drawn = seen.page.get_attribute("#whatif-pictures .drawn", "data-svg")
     heavier = seen.page.locator("[data-stepper=battery_lead] .step >> nth=1")
     heavier.focus()
     seen.page.keyboard.press("Enter")
     seen.page.wait_for_selector("text=Margins that moved")
-    assert "10+AWG" in seen.page.url
-    assert seen.page.get_attribute("#whatif-pictures .drawn", "data-svg") != drawn
+    until(lambda: "10+AWG" in seen.page.url)
+    until(lambda: seen.page.get_attribute("#whatif-pictures .drawn", "data-svg") != drawn)
     until(lambda: "10 AWG" in seen.page.inner_text("[data-stepper=battery_lead] >> nth=0"))
     focus = "document.activeElement.getAttribute('aria-label')"  # it has stayed on the step
-    until(lambda: seen.page.evaluate(focus) == "Battery lead, gauge: heavier")
+    until(lambda: seen.settled().page.evaluate(focus) == "Battery lead, gauge: heavier")
     seen.page.keyboard.press("Enter")
     until(lambda: "8+AWG" in seen.page.evaluate("location.search"))
-    seen.page.go_back()
+    seen.settled().page.go_back()
     until(lambda: "10 AWG" in seen.page.inner_text("[data-stepper=battery_lead] >> nth=0"))
-    seen.page.click("#whatif-reset")
+    seen.settled().page.click("#whatif-reset")
     until(lambda: "set=" not in seen.page.evaluate("location.search"))
     until(lambda: "Recorded" in seen.page.inner_text("#whatif-result"))
     assert seen.wrong == []
@@ -203,15 +204,15 @@ def test_the_lightest_wiring_is_looked_for_by_keyboard(
     browser: object, address: str, source: Source, width: int, dark: bool
 ) -> None:
     seen = Seen(browser, address, f"/whatif/{source.entries()[0].token}", width=width, dark=dark)
-    seen.page.wait_for_selector("#whatif-pictures .drawn svg", timeout=30000, state="attached")
-    seen.page.locator("#lightest-look").focus()
+    seen.page.wait_for_selector("#whatif-pictures .drawn svg", state="attached")
+    seen.settled().page.locator("#lightest-look").focus()
     seen.page.keyboard.press("Enter")
-    seen.page.wait_for_selector("#lightest-found .drawn svg", timeout=60000, state="attached")
-    seen.sound(width)
+    seen.page.wait_for_selector("#lightest-found .drawn svg", state="attached")
+    seen.settled().sound(width)
     first = seen.page.locator("#lightest-found a:has-text('Try it')").first
     first.focus()
     seen.page.keyboard.press("Enter")
     until(lambda: "set=" in seen.page.url)
-    seen.page.wait_for_selector("text=Margins that moved", timeout=30000, state="attached")
-    assert seen.page.locator("#lightest-found .drawn").count() == 1  # what was found stays
+    seen.page.wait_for_selector("text=Margins that moved", state="attached")
+    assert seen.settled().page.locator("#lightest-found .drawn").count() == 1  # what was found stays
     seen.close()

@@ -78,7 +78,9 @@ KINDS = st.lists(
 )
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 @given(KINDS, st.sampled_from([500, 2000, 128 * 1024]), st.integers(0, 1))
 def test_any_mixture_is_what_the_library_reads(
     tmp_path: Path, kinds: list[tuple[str, int, int, int]], container: int, packed: int

@@ -30,7 +30,9 @@ def beside(path: Path) -> list[bytes]:
     return [p.read_bytes() for p in sorted(path.parent.glob(f"{path.name}.torn-*"))]
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 @given(cuts=st.lists(st.tuples(st.integers(1, 700), st.booleans()), min_size=3, max_size=3), seed=st.integers(0, 999))
 def test_torn_recovered_recorded_and_torn_again(
     cuts: list[tuple[int, bool]], seed: int, tmp_path_factory: pytest.TempPathFactory

@@ -29,7 +29,9 @@ from ingest.record.blocks import (
 )
 from tests.ingest.record.made_files import HEADER, MS, block_places, go_on, line, rows, write
 
-QUICK = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+QUICK = settings(
+    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 
 
 @pytest.fixture(scope="module")
@@ -107,7 +109,9 @@ def test_blocks_that_were_moved_or_come_from_another_file_are_none(seed: int, so
     check(tmp_path / "x.rec", bytes(raw), [(k, k + 1) for k in range(len(raw)) if raw[k] != true[k]], sound)
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 @given(data=st.binary(max_size=3000), seed=st.integers(0, 2**32 - 1))
 def test_random_bytes_hold_no_block(data: bytes, seed: int, tmp_path: Path) -> None:
     """Bytes as they come, and thick with the words and small numbers that heads are made of."""
