@@ -28,6 +28,7 @@ from dashboard.pages import match as match_page
 from dashboard.pages import run as run_page
 from dashboard.pages import season as season_page
 from dashboard.pages import whatif as whatif_page
+from dashboard.plot_library import register as register_plot_library
 from dashboard.reviewing import Bench
 from dashboard.routes import OWN_SEARCH, navigation, page, query
 from dashboard.season_table import Asked, csv_text, filtered, shown
@@ -75,7 +76,7 @@ def make_app(
             meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
             compress=False,
             enable_mcp=False,
-            assets_ignore=r".*\\.(py|txt|woff2)$",
+            assets_ignore=r".*\.(py|txt|woff2)$|^plotly-basic\.min\.js$",  # loaded where a plot is
             index_string=_SHELL.replace("STYLE", _tones()),
         )
     app.layout = _shell()
@@ -88,6 +89,7 @@ def make_app(
     live_page.register(app, origin.live)
     register_upload(app, origin)
     register_downloads(app, origin)
+    register_plot_library(app)
     register_compressing(app)
     return app
 
