@@ -13,17 +13,16 @@ from analysis.signal import Measured, Signal
 LONGEST_HOLE_S = 5.0
 UNSEEN_SHARE = 0.1
 FEWEST = 10
-# Our choice: in less, no weapon spins up and nothing gets warm, so nothing in it stands for a match.
-SHORTEST_S = 2.0
 MEND = "log the whole match, without holes"
 
 
-def unseen(data: MatchData, signal: Signal) -> str:
+def unseen(data: MatchData, signal: Signal, *, ends_only: bool = False) -> str:
     """What of the match this channel (valid samples inside the window) did not see, in words; "" where it saw enough.
 
-    A branch that lost its supply draws nothing afterwards: its match ends there.
+    A branch that lost its supply draws nothing afterwards: its match ends there. ends_only: for a figure that bounds
+    the holes between its samples itself; what was before the first and after the last of them nothing bounds.
     """
-    if len(signal) < FEWEST:
+    if len(signal) < (2 if ends_only else FEWEST):
         return f"{len(signal)} samples" if len(signal) > 1 else "one sample"
     if data.window is None:
         return ""
@@ -33,6 +32,8 @@ def unseen(data: MatchData, signal: Signal) -> str:
     holes = np.diff(edges)
     if lost and signal.t_s[-1] < min(lost) + LONGEST_HOLE_S and signal.t_s[-1] > min(lost) - LONGEST_HOLE_S:
         holes[-1] = 0.0
+    if ends_only:
+        holes = holes[[0, -1]]
     long = holes[holes > max(5.0 * signal.period_s, 0.0)]
     total = float(long.sum())
     if not len(long) or end <= start:
@@ -40,15 +41,6 @@ def unseen(data: MatchData, signal: Signal) -> str:
     if float(long.max()) > LONGEST_HOLE_S or total > UNSEEN_SHARE * (end - start):
         return f"{total:.3g} s of the match are not in it"
     return ""
-
-
-def long_enough(data: MatchData, passed: list[Passed]) -> tuple[list[Passed], list[NotChecked]]:
-    """The same passed rows; or none of them, each not checked, where the logs hold next to nothing of a match."""
-    length = data.window.length_s if data.window is not None else 0.0
-    if length >= SHORTEST_S:
-        return passed, []
-    reason = f"the logs hold {length:.2g} s of a match"
-    return [], [NotChecked(row.check, row.part, reason, MEND) for row in passed]
 
 
 def judge_seen(
@@ -63,8 +55,14 @@ def judge_seen(
 ) -> Finding | Passed | NotChecked:
     """`judge` for the highest or lowest sample of a channel: it fails or is close as ever, but passes only if seen."""
     row = judge(held, figure, span, data.settings, occurrences=occurrences, note=note)
-    missing = unseen(data, signal) if isinstance(row, Passed) else ""
-    if not missing:
+    return if_seen(row, held, figure, unseen(data, signal) if isinstance(row, Passed) else "")
+
+
+def if_seen(
+    row: Finding | Passed | NotChecked, held: Held, figure: Measured, missing: str
+) -> Finding | Passed | NotChecked:
+    """The row, or "at least so much" in place of a pass where something is missing (`unseen`)."""
+    if not missing or not isinstance(row, Passed):
         return row
     word = "at least" if held.sense == "max" else "at most"
     reason = f"{word} {figure.value:.3g} {held.unit} of {held.limit:.4g} {held.unit}: {held.channel} holds {missing}"

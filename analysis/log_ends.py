@@ -15,6 +15,7 @@ from analysis.openings import openings
 from analysis.sensor_faults import gaps
 from analysis.signal import Signal
 from analysis.spans import max_between
+from analysis.window import at_work
 from ingest.channels import parse_channel
 
 # Our choices. The robot's work after a log's end must last this long to say that the log stopped too early.
@@ -33,6 +34,7 @@ def log_ends(data: MatchData) -> MatchData:
             notes.append(kept)
     told = {round(n.end_s, 3) for n in notes if n.code == "truncated"}
     notes += [n for n in _early(data) if round(n.end_s, 3) not in told]
+    notes += _late(data)
     return replace(data, quality=tuple(notes))
 
 
@@ -62,6 +64,19 @@ def _early(data: MatchData) -> list[QualityNote]:
         name = data.placed[index].log.name
         found.append(QualityNote("truncated", None, _part(signals), end, end, f"{name} stops at {end:.1f} s: {seen}"))
     return found
+
+
+def _late(data: MatchData) -> list[QualityNote]:
+    """Where the first of all logs begins with the robot at work: what was before is in none of them."""
+    if data.window is None or not at_work(data, end=False):
+        return []
+    match = data.match
+    if match is not None and match.window_start_s is not None:
+        return []
+    first = min(float(s.t_s[0]) for s in data.signals.values() if len(s))
+    one = next(i for n, i in data.source.items() if len(data.signals[n]) and data.signals[n].t_s[0] == first)
+    told = f"{data.placed[one].log.name} begins with the robot at work: what was before is not in it"
+    return [QualityNote("truncated", None, "", first, first, told)]
 
 
 def _part(signals: list[Signal]) -> str:

@@ -94,6 +94,13 @@ class MatchData:
             before = chassis.good()
             early = before.x[before.t_s <= max(start, before.t_s[0])]
             return float(np.median(early)), 2.0, "chassis_temp_degC before the match"
+        air, off, source = self._air_stated()
+        coldest = self._coldest_part_degC(start)
+        if coldest is not None and coldest > air + off:
+            return air, coldest - air, f"{source}; no part was colder than {coldest:.0f} °C at first"
+        return air, off, source
+
+    def _air_stated(self) -> tuple[float, float, str]:
         if self.match is not None and self.match.air_degC is not None:
             return self.match.air_degC, 3.0, f"{self.match.source_name or 'match'} air_degC"
         if self.build is not None and self.build.build.air_degC is not None:
@@ -103,6 +110,17 @@ class MatchData:
                 f"{self.build.source_name} air_degC",
             )
         return self.settings.air_degC, self.settings.air_uncertainty_K, "default: nothing states it"
+
+    def _coldest_part_degC(self, start_s: float) -> float | None:
+        """The coldest of at least two sensors on parts as the logs begin: the air about them may be as warm as that.
+
+        Fewer say nothing: one part may be warm of the match before.
+        """
+        early = []
+        for name, signal in self.signals.items():
+            if name.endswith("_temp_degC") and len(good := signal.good()):
+                early.append(float(np.median(good.x[good.t_s <= max(start_s, good.t_s[0] + 1.0)])))
+        return min(early) if len(early) > 1 else None
 
 
 def place(logs: Log | Sequence[Log] | Sequence[PlacedLog], match: Match | None) -> tuple[PlacedLog, ...]:

@@ -12,7 +12,6 @@ from analysis import causes, wording
 from analysis.causes.power import without_the_dead
 from analysis.checks import run_checks
 from analysis.contact_check import split_suspects
-from analysis.covered import long_enough
 from analysis.findings import (
     Estimate,
     Finding,
@@ -27,6 +26,7 @@ from analysis.fit_check import fit_rows
 from analysis.log_ends import log_ends
 from analysis.match_data import MatchData, gather, place
 from analysis.outcome import Outcome
+from analysis.partial import long_enough
 from analysis.settings import DEFAULTS, Settings
 from analysis.trusting import trusted
 from analysis.unusable import reasons_told, without_unusable

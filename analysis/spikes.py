@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from analysis.covered import if_seen, unseen
 from analysis.envelope import Envelope, RatedWindow, against_rating, envelope, worst_rms
-from analysis.findings import Estimate, Finding, NotChecked, Occurrence
+from analysis.findings import Estimate, Finding, NotChecked, Occurrence, Passed
 from analysis.fuses import body_of_fuse, fuse_load
 from analysis.match_data import MatchData
 from analysis.outcome import Held, Outcome, Row, joined, judge, not_logged, not_stated
@@ -130,7 +131,7 @@ def _judged(data: MatchData, signal: Signal, held: Held, worst: RatedWindow, at_
         worst.measured.high,
         f"worst r.m.s. over {worst.window_s:.3g} s",
     )
-    return judge(
+    row = judge(
         full,
         figure,
         span,
@@ -141,6 +142,8 @@ def _judged(data: MatchData, signal: Signal, held: Held, worst: RatedWindow, at_
         facts={"window_s": worst.window_s},
         note=f"at {worst.window_s:.3g} s",
     )
+    seen = signal.good().between(*window)
+    return if_seen(row, full, figure, unseen(data, seen, ends_only=True) if isinstance(row, Passed) else "")
 
 
 def pack_current(data: MatchData) -> Outcome:
@@ -367,6 +370,8 @@ def _fuse_row(data: MatchData, fuse: Fuse, current: RunCurrent) -> Row:
         evidence=verdict.notes,
         note=f"{verdict.verdict}; up to {verdict.worst_multiple:.1f} times its rating",
     )
+    # A hole adds no damage to the sum, so nothing bounds what a long one hides.
+    row = if_seen(row, held, used, unseen(data, inside.good()) if isinstance(row, Passed) else "")
     if isinstance(row, Finding):
         row = replace(row, evidence=tuple(e for e in row.evidence if "from memory: state" not in e))
     return row

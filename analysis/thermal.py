@@ -9,6 +9,7 @@ from analysis.findings import Estimate, NotChecked, Occurrence
 from analysis.match_data import MatchData
 from analysis.outcome import Held, Outcome, Row, joined, judge, not_logged, not_stated
 from analysis.ratings import OutsideValidity, weakest_limit
+from analysis.run_as_stated import as_stated
 from analysis.run_loads import complete, i2_band, loads, signal_of
 from analysis.signal import Measured
 from analysis.wire_heat import RunHeat, wire_heat
@@ -23,7 +24,10 @@ def check(data: MatchData) -> Outcome:
     outcomes = []
     if data.build is not None:
         wiring = tree(data.build)
-        outcomes += [wires(data, wiring), contacts(data, wiring)]
+        both = joined([wires(data, wiring), contacts(data, wiring)])
+        heated = {name.partition(":")[2]: curve for name, curve in both.curves.items() if name.startswith("wire_degC:")}
+        hottest = {run: float(curve[3].max()) for run, curve in heated.items()}
+        outcomes.append(Outcome(tuple(as_stated(data, wiring, both.rows, hottest)), both.curves))
     outcomes.append(sensors(data))
     return joined(outcomes)
 

@@ -21,6 +21,11 @@ PAUSE_S = 2.5
 SMALL_SHARE = 0.08
 WORTH_KEEPING = 0.15
 COMMAND_MOVES_PCT = 6.0
+# Our choices for the ends of a log: longer than any inrush and shorter than a pause of the driver; a share of the usual
+# peak that a weapon running free still draws; what controllers, receiver and light draw with nothing moving.
+EDGE_S = 0.3
+EDGE_SHARE = 0.05
+STANDBY_A = 0.7
 
 
 def find_window(data: MatchData) -> Window | None:
@@ -89,6 +94,27 @@ def _movers(data: MatchData) -> list[tuple[Signal, float]]:
                 rest = float(np.median(good.x[: max(3, len(good) // 20)]))
                 movers.append((good.with_values(np.abs(good.x - rest)), COMMAND_MOVES_PCT))
     return movers
+
+
+def at_work(data: MatchData, *, end: bool) -> bool:
+    """Whether a current flowed in the first (end: the last) tenths of a second of all that was logged of any current.
+
+    By the middle one of the samples there, so that no inrush of capacitors counts; on a trusted signal (its zero error
+    taken off), since a log that begins at work shows no rest to compare with. False where no current was logged.
+    """
+    names = [n for n in data.signals if n.endswith("current_A") and "_rail_" not in n]
+    currents = [s for n in names if len(s := data.signals[n].good()) >= 3 and data.placed[data.source[n]].placed]
+    if not currents:
+        return False
+    edge = max(float(s.t_s[-1]) for s in currents) if end else min(float(s.t_s[0]) for s in currents)
+    for good in currents:
+        size = np.abs(good.x)
+        level = max(EDGE_SHARE * float(np.percentile(size, 99)), STANDBY_A, 3.0 * good.noise)
+        near = max(EDGE_S, 1.5 * good.period_s)
+        close = size[good.t_s >= edge - near] if end else size[good.t_s <= edge + near]
+        if len(close) and float(np.median(close)) > level:
+            return True
+    return False
 
 
 def _idle(good: Signal) -> float:
