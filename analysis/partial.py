@@ -31,6 +31,7 @@ GATHERS: Final = (
     "pack_current", "burst_current", "continuous_current", "contact_current", "fuse_curve", "wire_temperature",
     "contact_temperature",
 )  # fmt: skip
+WINDOWED: Final = ("pack_current", "burst_current")
 SENSED: Final = ("controller_temperature", "motor_temperature", "pack_temperature", "contact_temperature")
 EMPTIED: Final = ("charge_used", "pack_sag", "cell_minimum")
 
@@ -81,9 +82,11 @@ def long_enough(data: MatchData, passed: Iterable[Passed]) -> tuple[list[Passed]
     if part.length_s < SHORTEST_S:
         reason = f"the logs hold {part.length_s:.2g} s of a match; to pass needs {SHORTEST_S:g} s"
         return [], [NotChecked(row.check, row.part, reason, SHORT_MEND) for row in rows]
-    if part.whole or not any(row.check in (*GATHERS, *SENSED, *EMPTIED) for row in rows):
+    if part.whole:
+        return _rested(data, part, rows)
+    if not any(row.check in (*GATHERS, *SENSED, *EMPTIED) for row in rows):
         return rows, []
-    went_on = {(row.check, row.part): row for row in _went_on(data, part) if not isinstance(row, Estimate)}
+    went_on = _by_part(_went_on(data, part))
     stands: list[Passed] = []
     falls: list[NotChecked] = []
     empty = next((told for row in rows if (told := _charge(row, part))), "")
@@ -102,26 +105,31 @@ def long_enough(data: MatchData, passed: Iterable[Passed]) -> tuple[list[Passed]
     return stands, falls
 
 
+def _rested(data: MatchData, part: Part, rows: list[Passed]) -> tuple[list[Passed], list[NotChecked]]:
+    """Of a whole match shorter than a continuous rating's window: that window holds the match and rest besides."""
+    window_s = data.settings.continuous_window_s
+    if part.length_s >= window_s or not any(row.check in WINDOWED for row in rows):
+        return rows, []
+    still = _by_part(spikes.check(_longer(data, replace(part, full_s=1.01 * window_s), at_rest=True)).rows)
+    stands: list[Passed] = []
+    falls: list[NotChecked] = []
+    for row in rows:
+        told = _past(row, still.get((row.check, row.part))) if row.check in WINDOWED else ""
+        if told:
+            reason = f"the match is {part.length_s:.0f} s; over {window_s:g} s, with rest after it, {told}"
+            falls.append(NotChecked(row.check, row.part, reason, "compare its load with the continuous rating by hand"))
+        else:
+            stands.append(row)
+    return stands, falls
+
+
+def _by_part(rows: Iterable[Row]) -> dict[tuple[str, str], Row]:
+    return {(row.check, row.part): row for row in rows if not isinstance(row, Estimate)}
+
+
 def _went_on(data: MatchData, part: Part) -> tuple[Row, ...]:
     """The checks of what gathers, on currents repeated end to end for the length of the match."""
-    assert data.window is not None
-    signals = {}
-    for name, signal in data.signals.items():
-        if name.endswith("_A") or name == "pack_voltage_V":  # the pack's: what a regulator is fed from
-            repeated = _repeated(signal, part)
-            if repeated is not None:
-                signals[name] = repeated
-        elif name == "chassis_temp_degC":
-            signals[name] = signal
-    longer = replace(
-        data,
-        signals=signals,
-        source={name: data.source[name] for name in signals},
-        window=Window(part.start_s, part.start_s + part.full_s, "repeated to the length of a match"),
-        quality=(),
-        _inside={},
-        memo={"rows only": True},
-    )
+    longer = _longer(data, part)
     rows = list(spikes.check(longer).rows)
     if data.build is not None:
         wiring = tree(data.build)
@@ -129,15 +137,39 @@ def _went_on(data: MatchData, part: Part) -> tuple[Row, ...]:
     return tuple(rows)
 
 
-def _repeated(signal: Signal, part: Part) -> Signal | None:
-    """The signal inside the part, set end to end until the match is full."""
+def _longer(data: MatchData, part: Part, *, at_rest: bool = False) -> MatchData:
+    """The same data as if its currents had gone on to the part's full length, repeated or at rest."""
+    signals = {}
+    for name, signal in data.signals.items():
+        if name.endswith("_A") or name == "pack_voltage_V":  # the pack's: what a regulator is fed from
+            repeated = _repeated(signal, part, at_rest and name.endswith("_A"))
+            if repeated is not None:
+                signals[name] = repeated
+        elif name == "chassis_temp_degC":
+            signals[name] = signal
+    return replace(
+        data,
+        signals=signals,
+        source={name: data.source[name] for name in signals},
+        window=Window(part.start_s, part.start_s + part.full_s, "drawn out to the length of a match"),
+        quality=(),
+        _inside={},
+        memo={"rows only": True},
+    )
+
+
+def _repeated(signal: Signal, part: Part, at_rest: bool) -> Signal | None:
+    """The signal inside the part, set end to end until the match is full; at_rest: zero after the first time."""
     cut = signal.between(part.start_s, float(np.nextafter(part.end_s, -np.inf)))
     if len(cut) < 2:
         return None
     times = math.ceil(part.full_s / part.length_s)
     t_s = np.tile(cut.t_s, times) + np.repeat(np.arange(times) * part.length_s, len(cut))
+    x = np.tile(cut.x, times)
+    if at_rest:
+        x[len(cut) :] = 0.0
     return replace(
-        cut, t_s=t_s, x=np.tile(cut.x, times), valid=np.tile(cut.valid, times), clipped=np.tile(cut.clipped, times),
+        cut, t_s=t_s, x=x, valid=np.tile(cut.valid, times), clipped=np.tile(cut.clipped, times),
         recording=None,
     )  # fmt: skip
 

@@ -91,8 +91,7 @@ def _movers(data: MatchData) -> list[tuple[Signal, float]]:
         if name.endswith("_command_pct") and data.placed[data.source[name]].placed:
             good = data.signals[name].good()
             if len(good) >= 3:
-                rest = float(np.median(good.x[: max(3, len(good) // 20)]))
-                movers.append((good.with_values(np.abs(good.x - rest)), COMMAND_MOVES_PCT))
+                movers.append((good.with_values(np.abs(good.x - _hands_off(good))), COMMAND_MOVES_PCT))
     return movers
 
 
@@ -121,6 +120,15 @@ def _idle(good: Signal) -> float:
     """What the signal shows at rest: the quieter of its first and last second (an offset stands in both)."""
     ends = (good.x[good.t_s <= good.t_s[0] + 1.0], good.x[good.t_s >= good.t_s[-1] - 1.0])
     return min((float(np.median(x)) for x in ends), key=abs)
+
+
+def _hands_off(good: Signal) -> float:
+    """A command at rest, %: of its first and last second the one in which it stands still, else the smaller one.
+
+    It need not be zero: a throttle may rest at -100.
+    """
+    ends = (good.x[good.t_s <= good.t_s[0] + 1.0], good.x[good.t_s >= good.t_s[-1] - 1.0])
+    return float(np.median(min(ends, key=lambda x: (float(np.ptp(x)) > COMMAND_MOVES_PCT, abs(float(np.median(x)))))))
 
 
 def _activity(data: MatchData, edges: Floats) -> Bools | None:

@@ -112,6 +112,20 @@ def test_a_piece_with_wide_margins_still_passes() -> None:
     assert {"wire_temperature", "contact_temperature", "pack_current", "burst_current"} <= passed(found)
 
 
+def test_a_continuous_rating_is_held_over_its_own_window_where_the_match_is_shorter() -> None:
+    """100 A for 12 s is sqrt(12/60) x 100 = 44.7 A r.m.s. over 60 s, rest and all: past a pack of 40 A continuous,
+    although every window inside the match is under 120 A."""
+    t = np.arange(0.0, 40.0, 1.0 / RATE_HZ)
+    load = np.where((t >= 10.0) & (t < 22.0), 100.0, 0.0)
+    truth = {"t": t, "pack_current_A": load, "pack_voltage_V": 25.1 - 0.01 * load}
+    made = piece(0.0, 40.0, log(truth, ("pack_voltage_V", "pack_current_A"), RATE_HZ))
+    for continuous_C, stands in ((40.0 / 4.5, False), (60.0 / 4.5, True)):
+        held = replace_pack(continuous_C=continuous_C, burst_C=120.0 / 4.5, burst_s=20)
+        found = review([made], BUILD, held, with_advice=False)
+        assert ("pack_current" in passed(found)) is stands
+        assert stands or "over 60 s, with rest after it, it may reach 44." in reasons(found, "pack_current")
+
+
 def test_a_late_beginning_is_told() -> None:
     found = reviewed(piece(START_S + 12.0, 62.0))
     assert [n.note for n in found.quality if n.code == "truncated"] == [

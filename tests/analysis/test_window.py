@@ -6,6 +6,7 @@ import pytest
 
 from analysis.review import prepare
 from ingest.builds import Match
+from ingest.log import Log, Stream
 from tests.synthetic.circuit_truth import END_S, EVERYTHING, LENGTH_S, START_S, Circuit, build, log, pack
 
 
@@ -15,6 +16,16 @@ def test_the_match_is_found_between_its_idle_times(rate_Hz: float, grade: str) -
     window = prepare(log(Circuit().play(), EVERYTHING, rate_Hz, grade), build(), pack()).window
     assert window is not None
     assert window.start_s == pytest.approx(START_S, abs=1.0)
+    assert window.end_s == pytest.approx(END_S, abs=1.5)
+
+
+def test_commands_that_begin_soon_after_the_log_do_not_make_the_idle_time_a_match() -> None:
+    """1.2 s of rest, then a command that stands at 80 %: what it was in the log's first twentieth is no rest."""
+    (stream,) = (made := log(Circuit().play(), EVERYTHING, 50.0)).streams
+    late = Log((Stream("samples", stream.table.slice(int(50 * (START_S - 1.2)))),), made.provenance)
+    window = prepare(late, build(), pack()).window
+    assert window is not None
+    assert window.start_s == pytest.approx(START_S, abs=0.5)
     assert window.end_s == pytest.approx(END_S, abs=1.5)
 
 
