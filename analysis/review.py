@@ -12,6 +12,7 @@ from analysis import causes, wording
 from analysis.causes.power import without_the_dead
 from analysis.checks import run_checks
 from analysis.contact_check import split_suspects
+from analysis.current_balance import balanced
 from analysis.findings import (
     Estimate,
     Finding,
@@ -67,7 +68,7 @@ def prepare(
     packs = () if pack is None else (pack,) if isinstance(pack, Pack) else tuple(pack)
     data = gather(place(logs, match), build, packs, match, settings)
     data = trusted(replace(data, window=find_window(data)))
-    return log_ends(without_the_dead(without_unusable(data)))
+    return log_ends(without_the_dead(balanced(without_unusable(data))))
 
 
 def review_data(data: MatchData, *, with_advice: bool = True, others: Sequence[Pack] = ()) -> Review:

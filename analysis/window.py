@@ -109,8 +109,7 @@ def at_work(data: MatchData, *, end: bool) -> bool:
     for good in currents:
         size = np.abs(good.x)
         level = max(EDGE_SHARE * float(np.percentile(size, 99)), STANDBY_A, 3.0 * good.noise)
-        near = max(EDGE_S, 1.5 * good.period_s)
-        close = size[good.t_s >= edge - near] if end else size[good.t_s <= edge + near]
+        close = size[good.t_s >= edge - EDGE_S] if end else size[good.t_s <= edge + EDGE_S]
         if len(close) and float(np.median(close)) > level:
             return True
     return False
