@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 from collections.abc import Mapping
@@ -12,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from filelock import FileLock
 from hypothesis import HealthCheck, settings
 
 # No example has a deadline and none is "too slow": how long one takes says how busy the machine is, not whether the
@@ -44,7 +46,7 @@ def run_command(*args: str | Path, env: Mapping[str, str] | None = None, cwd: Pa
         stdin=subprocess.DEVNULL,
         env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "utf-8", **(env or {})},
         cwd=cwd,
-        timeout=300,
+        timeout=900,
         check=False,
     )
     return Ran(done.returncode, done.stdout.decode("utf-8"), done.stderr.decode("utf-8"))
@@ -57,8 +59,17 @@ def afterbout() -> Any:
 
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, Any]]:
-    """(season folder, review document by match id), from the command itself."""
-    folder = tmp_path_factory.mktemp("demo") / "season"
-    ran = run_command("demo", folder, "--json")
-    assert ran.code == 0, ran.err
-    return folder, {document["match"]["id"]: document for document in ran.json["reviews"]}
+    """(season folder, review document by match id), from the command itself: made once for all processes of a run of
+    the tests, each of which has a copy of its own.
+    """
+    base = tmp_path_factory.getbasetemp()
+    made = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "demo-made"
+    with FileLock(made.with_suffix(".lock")):
+        if not (made / "said.json").exists():
+            shutil.rmtree(made, ignore_errors=True)
+            ran = run_command("demo", made / "season", "--json")
+            assert ran.code == 0, ran.err
+            (made / "said.json").write_text(ran.out, "utf-8")
+    folder = shutil.copytree(made / "season", tmp_path_factory.mktemp("demo") / "season")
+    documents = json.loads((made / "said.json").read_text("utf-8"))["reviews"]
+    return folder, {document["match"]["id"]: document for document in documents}

@@ -13,17 +13,13 @@ from pathlib import Path
 
 import pyarrow.fs as pafs
 
+from tests.ports import unused_port
+
 KEYS = {"AWS_ACCESS_KEY_ID": "test", "AWS_SECRET_ACCESS_KEY": "test", "AWS_REGION": "us-east-1"}
 
 
-def free_port() -> int:
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        return int(free.getsockname()[1])
-
-
 def wait_for(port: int, what: str) -> None:
-    deadline = time.monotonic() + 60
+    deadline = time.monotonic() + 120
     while True:
         try:
             socket.create_connection(("127.0.0.1", port), timeout=1).close()
@@ -36,7 +32,7 @@ def wait_for(port: int, what: str) -> None:
 @contextmanager
 def s3_server() -> Iterator[str]:
     """host:port of a server that is there for the block."""
-    port = free_port()
+    port = unused_port()
     server = subprocess.Popen(
         [sys.executable, "-m", "moto.server", "-H", "127.0.0.1", "-p", str(port)],
         stdout=subprocess.DEVNULL,

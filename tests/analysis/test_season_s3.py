@@ -18,6 +18,7 @@ from ingest.season import Season
 from tests.analysis.s3_server import environment, file_system, put_folder, s3_server
 from tests.analysis.test_season_run import make, run
 from tests.conftest import run_command
+from tests.ports import unused_port
 
 AT = "s3://club/seasons/one"
 
@@ -81,9 +82,7 @@ def test_what_cannot_be_done_there_is_said(server: str, tmp_path: Path) -> None:
 
 
 def test_a_store_that_does_not_answer_is_said() -> None:
-    from tests.analysis.s3_server import free_port
-
-    ran = run_command("season", "--season", "s3://club/one", env=environment(f"127.0.0.1:{free_port()}"))
+    ran = run_command("season", "--season", "s3://club/one", env=environment(f"127.0.0.1:{unused_port()}"))
     assert ran.code == 1
     assert "cannot be reached" in ran.err and "Traceback" not in ran.err
 

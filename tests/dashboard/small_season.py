@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -14,9 +15,21 @@ from sample_data.parts import BUILDS, PACKS
 from sample_data.plan import SEED
 from sample_data.season import plans
 
+_MADE: dict[tuple[tuple[str, ...], bool], Path] = {}
+
 
 def small_season(folder: Path, wanted: Sequence[str], add: bool = True) -> Path:
-    """The season folder with the matches named; add: their raw logs are ingested too."""
+    """The season folder with the matches named; add: their raw logs are ingested too.
+
+    Made once a process for the same matches, beside the first that is asked for; every caller has a copy of its own.
+    """
+    key = (tuple(wanted), add)
+    if key not in _MADE:
+        _MADE[key] = _make(folder.with_name(f"{folder.name}-as-made"), wanted, add)
+    return Path(shutil.copytree(_MADE[key], folder))
+
+
+def _make(folder: Path, wanted: Sequence[str], add: bool) -> Path:
     for name in ("raw", "builds", "packs", "matches"):
         (folder / name).mkdir(parents=True)
     (folder / "season.toml").write_text(SEASON, encoding="utf-8")

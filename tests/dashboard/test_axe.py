@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import tarfile
 import tempfile
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -39,12 +40,19 @@ def axe() -> str:
         if npm is None:
             missing("no npm on this machine to fetch axe-core")
             raise AssertionError
-        ran = subprocess.run(
-            [npm, "pack", "axe-core", "--silent", "--pack-destination", str(kept)],
-            cwd=kept, capture_output=True, text=True, timeout=120, check=False,
-        )  # fmt: skip
-        if ran.returncode != 0:
-            missing(f"npm could not fetch axe-core: {ran.stderr.strip()[-200:]}")
+        with tempfile.TemporaryDirectory(dir=kept) as fresh:  # what broke off half way is never taken for it
+            for wait_s in (0, 5, 20, 60):  # a network that is away for a moment is no fault of the pages
+                time.sleep(wait_s)
+                ran = subprocess.run(
+                    [npm, "pack", "axe-core", "--silent", "--pack-destination", fresh],
+                    cwd=kept, capture_output=True, text=True, timeout=300, check=False,
+                )  # fmt: skip
+                if ran.returncode == 0:
+                    break
+            else:
+                missing(f"npm could not fetch axe-core: {ran.stderr.strip()[-200:]}")
+            for file in Path(fresh).glob("axe-core-*.tgz"):
+                file.replace(kept / file.name)
     with tarfile.open(sorted(kept.glob("axe-core-*.tgz"))[-1]) as packed:
         file = packed.extractfile("package/axe.min.js")
         assert file is not None

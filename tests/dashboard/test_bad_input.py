@@ -226,7 +226,7 @@ def test_two_adds_at_once(season: Path, tmp_path: Path, afterbout: Callable[...,
         )
         for p in paths
     ]
-    errors = [process.communicate(timeout=120)[1] for process in running]
+    errors = [process.communicate(timeout=300)[1] for process in running]
     assert [process.returncode for process in running] == [0, 0], errors
     text = (season / "matches" / "m01.toml").read_text()
     assert text.count("[[log]]") == 2
@@ -248,7 +248,7 @@ def test_ctrl_c_in_the_middle_of_an_add(season: Path, tmp_path: Path, afterbout:
         time.sleep(0.01)
     time.sleep(0.05)
     process.send_signal(signal.SIGINT)
-    error = process.communicate(timeout=120)[1].decode()
+    error = process.communicate(timeout=300)[1].decode()
     assert "Traceback" not in error
     if process.returncode != 0:  # it was still at work: what stood before still stands, and it can be done again
         kept = {name: data for name, data in snapshot(season).items() if name in before}

@@ -13,7 +13,7 @@ import pytest
 
 from dashboard.app import make_app
 from dashboard.live_follow import Followed, Follower
-from tests.dashboard.browser import chromium, served
+from tests.dashboard.browser import PATIENCE_S, chromium, served
 
 ROOT = Path(__file__).resolve().parents[2]
 BUILD = """\
@@ -43,15 +43,16 @@ def recorded(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, s
     process = subprocess.Popen(
         [sys.executable, "-m", "dashboard.cli", *words], cwd=ROOT, stdin=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
-    until = time.monotonic() + 60
-    while not (folder / "x.rec").exists() and time.monotonic() < until:
+    until = time.monotonic() + 120
+    while not (folder / "x.rec").exists():
+        assert process.poll() is None and time.monotonic() < until
         time.sleep(0.05)
     yield folder / "x.rec", process
     process.terminate()
     process.wait(60)
 
 
-def wait_for(follower: Follower, met: Any, seconds: float = 60.0) -> Followed:
+def wait_for(follower: Follower, met: Any, seconds: float = 120.0) -> Followed:
     until = time.monotonic() + seconds
     while not met(shown := follower.look()):
         assert time.monotonic() < until, shown
@@ -74,6 +75,7 @@ def test_it_follows_what_is_written(recorded: tuple[Path, subprocess.Popen[bytes
 def test_the_page_draws_itself_anew_and_fits(recorded: tuple[Path, subprocess.Popen[bytes]], width: int) -> None:
     with chromium() as browser, served(make_app(live=recorded[0])) as address:
         page = browser.new_page(viewport={"width": width, "height": 900})  # type: ignore[attr-defined]
+        page.set_default_timeout(1000 * PATIENCE_S)
         said: list[str] = []
         page.on("console", lambda message: said.append(message.text) if message.type == "error" else None)
         page.on("pageerror", lambda error: said.append(str(error)))
@@ -99,5 +101,5 @@ def test_a_file_that_is_not_there_or_no_recording_is_told(tmp_path: Path) -> Non
 def test_the_end_is_told(tmp_path: Path) -> None:
     out = tmp_path / "x.rec"
     words = [sys.executable, "-m", "dashboard.cli", "record", "demo:", "--out", str(out), "--for", "1"]
-    subprocess.run(words, cwd=ROOT, stdin=subprocess.DEVNULL, capture_output=True, check=True, timeout=60)
+    subprocess.run(words, cwd=ROOT, stdin=subprocess.DEVNULL, capture_output=True, check=True, timeout=300)
     assert Follower(out).look().ended == "the time limit is reached"

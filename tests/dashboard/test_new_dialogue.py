@@ -24,7 +24,7 @@ def talk(folder: Path, answers: tuple[str, ...], last: str) -> str:
         os.execv(sys.executable, [sys.executable, "-m", "dashboard.cli", "new", str(folder)])
     said = b""
     waiting = [*answers, last]
-    ends = time.monotonic() + 60
+    ends = time.monotonic() + 120
     while time.monotonic() < ends:
         try:
             piece = os.read(terminal, 4096)

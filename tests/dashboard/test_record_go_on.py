@@ -6,6 +6,7 @@ import contextlib
 import json
 import random
 import signal
+import socket
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -19,6 +20,7 @@ from ingest.formats import read_log
 from ingest.record.blocks import read_packets, whole_blocks
 from tests.dashboard.test_record_command import HEADER, SCHEMA, Port, Recording, kept, posix, row
 from tests.ingest.record.made_recorder import folder_in_memory
+from tests.ports import unused_port
 
 Command = Callable[..., Any]
 KILLS = 8
@@ -70,7 +72,7 @@ def kill_often(out: Path, port: Port) -> None:
         waited = waited_s(made.process.pid) - waited
         killed = time.monotonic()
         made.process.send_signal(signal.SIGKILL)
-        made.process.wait(20)
+        made.process.wait(120)
         packets = [p.data for p in read_packets(out)]
         assert packets[: len(whole_before)] == whole_before
         whole_before = packets
@@ -146,7 +148,7 @@ def test_other_sources_are_refused_and_rotated_files_get_the_next_number(tmp_pat
     assert Path(ran.json["files"][0]).name == f"x-{len(before) + 1:03d}.rec" and ran.json["went_on"] is None
     assert all((tmp_path / name).read_bytes() == data for name, data in before.items())
     first = tmp_path / "x-001.rec"
-    ran = afterbout("record", "demo:", "udp:47123", "--out", first, "--for", "1", "--go-on")
+    ran = afterbout("record", "demo:", f"udp:{unused_port(socket.SOCK_DGRAM)}", "--out", first, "--for", "1", "--go-on")
     assert ran.code == 2 and "demo (demo)" in ran.err and first.read_bytes() == before["x-001.rec"]
 
 

@@ -15,6 +15,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlencode
 
+from tests.ports import unused_port
+
 ROOT = Path(__file__).resolve().parents[2]
 WORDS = "three blunt chisels"
 
@@ -32,7 +34,7 @@ class Server:
         self, method: str, path: str, body: bytes = b"", source: str = "127.0.0.1", **headers: str
     ) -> tuple[int, dict[str, str], bytes]:
         """(status, headers, body); the path goes out as it stands."""
-        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=20, source_address=(source, 0))
+        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=90, source_address=(source, 0))
         try:
             given = {"Origin": f"http://{self.host}"} if method == "POST" else {}
             given |= {name.replace("_", "-"): value for name, value in headers.items()}
@@ -72,15 +74,9 @@ class Server:
         return int(found[1]) // 1024 if found else 0
 
 
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
-
-
 @contextmanager
 def serving(season: Path, log: Path) -> Iterator[Server]:
-    port = free_port()
+    port = unused_port()
     with log.open("wb") as said:
         process = subprocess.Popen(
             [sys.executable, "-m", "dashboard.cli", "serve", "--season", str(season), "--lan", "--port", str(port)],
@@ -92,9 +88,9 @@ def serving(season: Path, log: Path) -> Iterator[Server]:
         assert process.stdin is not None
         process.stdin.write(WORDS.encode() + b"\n")
         process.stdin.flush()
-        until = time.monotonic() + 60
-        while time.monotonic() < until:
-            assert process.poll() is None, log.read_text("utf-8")
+        until = time.monotonic() + 120
+        while True:
+            assert process.poll() is None and time.monotonic() < until, log.read_text("utf-8")
             try:
                 socket.create_connection(("127.0.0.1", port), timeout=1).close()
                 break
@@ -103,4 +99,4 @@ def serving(season: Path, log: Path) -> Iterator[Server]:
         yield Server(port, process.pid)
     finally:
         process.terminate()
-        process.wait(20)
+        process.wait(90)

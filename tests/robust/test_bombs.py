@@ -29,16 +29,16 @@ from ingest.telemetry import read_files
 
 ROOT = Path(__file__).resolve().parents[2]
 READ = """
-import json, resource, sys, time
+import json, resource, sys, time  # the time of its processors, whatever else the machine does meanwhile
 from pathlib import Path
 from ingest.inspect import inspect_files
 from ingest.formats import ReadOptions
 out = []
 for name in sys.argv[1:]:
-    start = time.monotonic()
+    start = time.process_time()
     entry = inspect_files([Path(name)], ReadOptions(counts_only=True))["files"][0]
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10
-    out.append([Path(name).name, entry["refused"], round(time.monotonic() - start, 2), peak])
+    out.append([Path(name).name, entry["refused"], round(time.process_time() - start, 2), peak])
 print(json.dumps(out))
 """
 
@@ -86,7 +86,7 @@ def test_archives_traces_and_lines_without_end(tmp_path: Path) -> None:
         (tmp_path / name).write_bytes(data)
     names = [str(tmp_path / name) for name in files]
     done = subprocess.run(
-        [sys.executable, "-c", READ, *names], cwd=ROOT, capture_output=True, text=True, timeout=300, check=False
+        [sys.executable, "-c", READ, *names], cwd=ROOT, capture_output=True, text=True, timeout=900, check=False
     )
     assert done.returncode == 0, done.stderr
     for name, refused, seconds, peak_MB in json.loads(done.stdout):
@@ -116,7 +116,7 @@ TEXTS = {
 
 @pytest.mark.parametrize("kind", LOADERS)
 def test_toml_takes_neither_all_memory_nor_for_ever(tmp_path: Path, kind: str) -> None:
-    """In a process with 1.5 GB of address space beside its libraries, and twenty seconds for each."""
+    """In a process with 1.5 GB of address space beside its libraries, and twenty seconds of a processor for each."""
     paths = []
     for number, (name, data) in enumerate(TEXTS.items()):
         path = tmp_path / f"{number}.toml"
@@ -135,14 +135,14 @@ from ingest.errors import AfterboutError
 used = int(Path("/proc/self/statm").read_text().split()[0]) * 4096 if Path("/proc/self/statm").exists() else 4 << 30
 resource.setrlimit(resource.RLIMIT_AS, (used + (3 << 29), used + (3 << 29)))
 for name in sys.argv[1:]:
-    signal.alarm(20)
+    signal.setitimer(signal.ITIMER_PROF, 20)
     try:
         load(Path(name))
     except AfterboutError as error:
         print(error.what)
 """
     done = subprocess.run(
-        [sys.executable, "-c", code, *paths], cwd=ROOT, capture_output=True, text=True, timeout=240, check=False
+        [sys.executable, "-c", code, *paths], cwd=ROOT, capture_output=True, text=True, timeout=900, check=False
     )
     assert done.returncode == 0, done.stderr[-2000:]
     assert len(done.stdout.splitlines()) == len(TEXTS), done.stdout

@@ -33,7 +33,7 @@ def kept() -> Iterator[tuple[str, Path]]:
 def try_one(target: Target, one: object, data: bytes) -> None:
     """Returns, or ends in an error of ours that says what and the mend."""
     assert callable(one)
-    start = time.monotonic()
+    start = time.process_time()  # a busy machine is no finding
     try:
         with warnings.catch_warnings():  # a library's warning about our own code stands on the user's terminal
             warnings.filterwarnings("error", module=OURS)
@@ -41,7 +41,7 @@ def try_one(target: Target, one: object, data: bytes) -> None:
     except AfterboutError as error:
         assert error.what
         assert str(error)
-    assert time.monotonic() - start < target.seconds
+    assert time.process_time() - start < target.seconds
 
 
 @pytest.mark.parametrize(("name", "path"), list(kept()), ids=lambda part: part if isinstance(part, str) else part.name)

@@ -233,7 +233,7 @@ def test_many_sessions_at_once(server: Server) -> None:
     for visitor in visitors:
         visitor.start()
     for visitor in visitors:
-        visitor.join(60)
+        visitor.join(120)
     assert outcomes == [(302, 200, True)] * 16
 
 
@@ -247,7 +247,7 @@ def test_many_tries_at_once_are_no_way_around_the_limit(server: Server, cookie: 
     for one in tries:
         one.start()
     for one in tries:
-        one.join(60)
+        one.join(120)
     assert sorted(statuses) == [403] * 5 + [429] * 19
     assert server.enter(source="127.0.0.99")[0] == 429
     assert server.enter(source="127.0.0.98")[0] == 302

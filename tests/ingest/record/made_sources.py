@@ -57,7 +57,7 @@ class ToldSource:
         return []
 
 
-def wait_for(met: object, seconds: float = 30.0) -> bool:
+def wait_for(met: object, seconds: float = 90.0) -> bool:
     """Until met() is true, at most so long."""
     assert callable(met)
     until = time.monotonic() + seconds

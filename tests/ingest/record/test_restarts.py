@@ -181,6 +181,11 @@ def test_on_linux_the_clock_runs_on_while_the_computer_sleeps() -> None:
     before = time.clock_gettime_ns(time.CLOCK_BOOTTIME)
     now = clock.now_ns() + clock.computer_ns
     assert before <= now <= time.clock_gettime_ns(time.CLOCK_BOOTTIME)
-    asleep_ns = time.clock_gettime_ns(time.CLOCK_BOOTTIME) - time.clock_gettime_ns(time.CLOCK_MONOTONIC)
-    assert clock.asleep_ns() == pytest.approx(asleep_ns, abs=50_000_000)
+
+    def asleep_ns() -> int:
+        return time.clock_gettime_ns(time.CLOCK_BOOTTIME) - time.clock_gettime_ns(time.CLOCK_MONOTONIC)
+
+    # of some looks that which was least interrupted between its two clocks
+    least = min(abs(clock.asleep_ns() - asleep_ns()) for _ in range(50))
+    assert least < 5_000_000
     assert clock.boot and RecordClock().boot == clock.boot

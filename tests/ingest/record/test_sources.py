@@ -16,7 +16,7 @@ from ingest.record.sources.demo import HEADER, RATE_HZ, DemoSignal
 from ingest.record.sources.udp import UdpSource
 
 
-def gather(source: Source, enough: int, seconds: float = 30.0) -> list[tuple[int, bytes]]:
+def gather(source: Source, enough: int, seconds: float = 60.0) -> list[tuple[int, bytes]]:
     """Packets until there are enough, or the time is up."""
     found: list[tuple[int, bytes]] = []
     until = time.monotonic() + seconds
@@ -94,9 +94,29 @@ def test_stamps_of_the_system_are_brought_over_and_nonsense_gives_way_to_now() -
 
 
 def test_the_wall_clock_is_brought_over_by_what_both_clocks_show() -> None:
+    """Read in this order the one clock minus the other is at most the truth, and at least in the other order."""
     clock = RecordClock()
-    before, offset, behind = clock.now_ns() - time.time_ns(), clock.wall_offset_ns(), clock.now_ns() - time.time_ns()
-    assert min(before, behind) - 50_000_000 < offset < max(before, behind) + 50_000_000
+    held = []
+    for _ in range(20):  # an interruption in the middle of a look is no fault of it
+        least, offset = clock.now_ns() - time.time_ns(), clock.wall_offset_ns()
+        wall_ns = time.time_ns()
+        most = clock.now_ns() - wall_ns
+        held.append(least - 1_000_000 <= offset <= most + 1_000_000 and most - least < 50_000_000)
+    assert any(held)
+
+
+def wait_for_stamps(source: UdpSource, clock: RecordClock) -> None:
+    """The kernel begins to stamp a little after it was asked to: until a datagram read late is stamped early."""
+    until = time.monotonic() + 60
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
+        while True:
+            sent_ns = clock.now_ns()
+            sender.sendto(b"early", ("127.0.0.1", source.bound_port))
+            time.sleep(0.05)
+            ((stamp, _),) = gather(source, 1)
+            if stamp - sent_ns < 25_000_000:
+                return
+            assert time.monotonic() < until, "no stamp of the kernel's"
 
 
 def test_datagrams_keep_their_bounds_their_order_and_their_time_of_arrival() -> None:
@@ -104,7 +124,8 @@ def test_datagrams_keep_their_bounds_their_order_and_their_time_of_arrival() -> 
     clock = RecordClock()
     source.open(clock)
     try:
-        time.sleep(0.3)  # the kernel begins to stamp a little after it was asked to
+        if sys.platform == "linux":
+            wait_for_stamps(source, clock)
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
             sent_ns = []
             for number in range(200):
@@ -148,10 +169,13 @@ def test_what_the_system_dropped_is_counted() -> None:
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
             for _ in range(500):
                 sender.sendto(b"x" * 1000, ("127.0.0.1", source.bound_port))
-            kept = len(gather(source, 500, 0.5))
-            sender.sendto(b"the count comes with the next one", ("127.0.0.1", source.bound_port))
-            kept += len(gather(source, 1))
-        assert kept < 500 and source.lost() == {"dropped": 501 - kept}
+            sent, found, last = 500, [], b"the count comes with the next one that has room"
+            while not found or found[-1] != last:
+                sender.sendto(last, ("127.0.0.1", source.bound_port))
+                sent += 1
+                found += [data for _, data in gather(source, 1)]
+            found += [data for _, data in gather(source, 10**9, 0.3)]
+        assert len(found) < 500 and source.lost() == {"dropped": sent - len(found)}
     finally:
         source.close()
 
@@ -182,10 +206,17 @@ def test_the_invented_stream_is_the_same_every_time_and_has_its_channels() -> No
 
 
 def test_the_invented_stream_comes_in_time() -> None:
+    """Every line that was due when it was asked, and none before its time."""
     (source,) = make_sources(["demo:"])
-    source.open(RecordClock())
-    began = time.monotonic()
-    found = gather(source, 10**9, 1.0)
-    passed_s = time.monotonic() - began
-    text = b"".join(data for _, data in found).decode()
-    assert text.startswith(HEADER + "\n") and 0.5 * RATE_HZ <= text.count("\n") - 1 <= 1 + (passed_s + 0.1) * RATE_HZ
+    clock = RecordClock()
+    before_ns = clock.now_ns()
+    source.open(clock)
+    opened_ns, text = clock.now_ns(), ""
+    while (lines := text.count("\n")) <= RATE_HZ:  # a second of it
+        asked_ns = clock.now_ns()
+        got = source.read(0.1)
+        text += b"".join(data for _, data in got).decode()
+        if got:
+            lines = text.count("\n") - 1
+            assert (asked_ns - opened_ns) * RATE_HZ // 10**9 <= lines <= (clock.now_ns() - before_ns) * RATE_HZ // 10**9
+    assert text.startswith(HEADER + "\n")

@@ -58,7 +58,7 @@ def pseudo_terminal() -> Iterator[Pair]:
                 continue
 
 
-def read_all(source: SerialSource, size: int, seconds: float = 30.0) -> bytes:
+def read_all(source: SerialSource, size: int, seconds: float = 90.0) -> bytes:
     data, until = b"", time.monotonic() + seconds
     while len(data) < size and time.monotonic() < until:
         data += b"".join(raw for _, raw in source.read(0.1))
@@ -92,7 +92,7 @@ def test_a_chunk_is_stamped_when_its_first_byte_came() -> None:
                 time.sleep(0.02)
                 before = clock.now_ns()
                 pair.write(b"24.1,12.0\n")
-                ((stamp, data),) = source.read(30.0)
+                ((stamp, data),) = source.read(90.0)
                 assert data == b"24.1,12.0\n" and before <= stamp <= clock.now_ns() - 4_000_000
         finally:
             source.close()
@@ -184,7 +184,7 @@ def test_a_pulled_cable_is_told_and_the_same_path_is_found_again(tmp_path: Path)
             os.close(first.slave)
             link.unlink()
             with pytest.raises(SourceGone):
-                read_all(source, 1, 30.0)
+                read_all(source, 1)
             assert source.find_again() is None
             link.symlink_to(second.path)
             assert source.find_again() == str(link)
@@ -215,7 +215,7 @@ def test_a_port_that_changed_its_name_is_known_by_its_usb_numbers() -> None:
             os.close(first.master)
             ports[:] = [Listed(other.path, 0x1209, 0x0001, "B2")]
             with pytest.raises(SourceGone):
-                read_all(source, 1, 30.0)
+                read_all(source, 1)
             assert source.find_again() is None  # the other one of its kind is not taken for it
             ports.append(Listed(second.path, 0x1209, 0x0001, "A1"))
             assert source.find_again() == second.path
