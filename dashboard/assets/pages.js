@@ -13,11 +13,22 @@
     },
   });
 
+  // What is known again when a table or a picture is drawn anew: the keyboard stays where it was.
+  function inFocus(node) {
+    const at = document.activeElement;
+    if (!at || at === node || !node.contains(at)) return "";
+    const name = ["data-pick", "data-run", "href"].find((each) => at.hasAttribute(each));
+    return name ? "[" + name + '="' + CSS.escape(at.getAttribute(name)) + '"]' : "";
+  }
+
   function draw(node) {
     const markup = node.getAttribute("data-svg");
     if (markup !== null && node.drawnFrom !== markup) {
+      const focused = inFocus(node);
       node.drawnFrom = markup;
       node.innerHTML = markup;
+      const same = focused && node.querySelector(focused);
+      if (same) same.focus({ preventScroll: true });
     }
   }
 

@@ -16,8 +16,9 @@ from typing import Any
 import pytest
 
 from dashboard.app import make_app
+from dashboard.pages.season import pending
 from dashboard.source import Source
-from tests.dashboard.browser import Seen, chromium, missing, served
+from tests.dashboard.browser import Seen, chromium, missing, served, until
 
 PICTURES = Path(__file__).parents[2] / "test-output" / "pages"
 PAGES = ("season", "add", "match", "whatif", "compare", "compare-choose", "packs", "pit", "words", "sheet", "teach")
@@ -75,6 +76,8 @@ def pages(demo: tuple[Path, dict[str, Any]]) -> Iterator[tuple[str, dict[str, st
         "words": "/words", "sheet": f"/sheet/{token}", "teach": f"/teach/match/{token}",
     }  # fmt: skip
     with served(make_app(source=source)) as address:
+        source.review_all()  # a table that grows under the keyboard is tried in test_pages_season.py
+        until(lambda: not pending(source), most_s=600.0)
         yield address, paths
 
 

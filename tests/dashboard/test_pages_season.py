@@ -344,6 +344,22 @@ def test_rows_are_chosen_and_compared_by_keyboard(browser: Any) -> None:
         seen.close()
 
 
+def test_a_table_that_is_drawn_anew_keeps_the_focus(browser: Any) -> None:
+    """As it is each time that one more match has been reviewed."""
+    with served(make_app(source=MadeUpSource())) as address:
+        seen = Seen(browser, address, "/")
+        seen.page.wait_for_selector("[data-pick]")
+        anew = "e => { const n = e.closest('[data-svg]'); n.setAttribute('data-svg', n.dataset.svg + ' '); }"
+        for wanted in ("[data-pick=m07]", ".season th a >> nth=2"):
+            control = seen.settled().page.locator(wanted)
+            control.focus()
+            old = control.element_handle()
+            old.evaluate(anew)
+            until(lambda: not old.evaluate("e => e.isConnected"))  # noqa: B023 - of this turn
+            until(lambda: control.evaluate("e => e === document.activeElement"))  # noqa: B023
+        seen.close()
+
+
 def test_500_rows_are_in_the_browser_soon_and_sound_on_a_phone(browser: Any, many: Path) -> None:
     with served(make_app(many)) as address:
         seen = Seen(browser, address, "/?verdict=over", width=390)

@@ -29,6 +29,14 @@ def many(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return make(tmp_path_factory.mktemp("many") / "s", MANY).root
 
 
+@pytest.fixture(scope="module")
+def undisturbed(many: Path, tmp_path_factory: pytest.TempPathFactory) -> list[Any]:
+    """The tables of a run that nothing came between."""
+    season = copy_of(many, tmp_path_factory.mktemp("alone"))
+    assert run_command("season", "--season", season).code == 0
+    return tables(season)
+
+
 def copy_of(season: Path, folder: Path) -> Path:
     return Path(shutil.copytree(season, folder / "s"))
 
@@ -123,7 +131,7 @@ def test_a_match_whose_samples_are_deleted_is_named_and_the_rest_stand(many: Pat
     assert "2 could not be" in club.out and "m03" in club.err and "m05" in club.err
 
 
-def test_two_runs_at_once_review_every_match_once(many: Path, tmp_path: Path) -> None:
+def test_two_runs_at_once_review_every_match_once(many: Path, tmp_path: Path, undisturbed: list[Any]) -> None:
     season = copy_of(many, tmp_path)
     first = begun(season)
     second = run_command("season", "--season", season, "--json")
@@ -131,13 +139,13 @@ def test_two_runs_at_once_review_every_match_once(many: Path, tmp_path: Path) ->
     assert first.returncode == 0, err
     assert second.code == 0, second.err
     assert (second.json["run"]["made"], second.json["run"]["reused"]) == (0, MANY)
-    alone = copy_of(many, tmp_path / "alone")
-    run_command("season", "--season", alone)
-    assert tables(season) == tables(alone)
+    assert tables(season) == undisturbed
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="looks for the worker processes in /proc")
-def test_a_killed_run_leaves_no_process_and_goes_on_where_it_was(many: Path, tmp_path: Path) -> None:
+def test_a_killed_run_leaves_no_process_and_goes_on_where_it_was(
+    many: Path, tmp_path: Path, undisturbed: list[Any]
+) -> None:
     for attempt in range(20):  # a machine that lets this test sleep may end the run before it is killed
         season = copy_of(many, tmp_path / str(attempt))
         process = begun(season, kept=4)
@@ -158,9 +166,7 @@ def test_a_killed_run_leaves_no_process_and_goes_on_where_it_was(many: Path, tmp
     assert ran.code == 0, ran.err
     assert (ran.json["run"]["made"], ran.json["run"]["reused"]) == (MANY - kept, kept)
     assert list((season / "results").rglob("*.part")) == []
-    alone = copy_of(many, tmp_path / "alone")
-    run_command("season", "--season", alone)
-    assert tables(season) == tables(alone)
+    assert tables(season) == undisturbed
 
 
 def descendants(pid: int) -> list[int]:
