@@ -177,7 +177,7 @@ def _route(app: Dash, source: Source) -> None:
         waiting = season_page.pending(source)
         return season_page.table(source, query(search)), not waiting
 
-    @app.callback(Output("season-trends", "children"), Input("again", "disabled"), prevent_initial_call=True)
+    @app.callback(Output("season-trends", "children"), Input("again", "disabled"))
     def trends(reviewed: bool) -> Any:
         return season_page.trends(source) if reviewed else no_update
 

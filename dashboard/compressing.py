@@ -54,7 +54,9 @@ def register(app: Dash) -> None:
         etag, weak = response.get_etag()
         if etag is not None:
             response.set_etag(f"{etag}-gzip", weak=bool(weak))
-        return response.make_conditional(request) if own and etag is not None else response
+        if own and etag is not None:
+            response.make_conditional(request)
+        return response
 
 
 def _keep(response: Response) -> None:

@@ -22,6 +22,7 @@ from dashboard.pages import lightest as lightest_page
 from dashboard.pages import packs as packs_page
 from dashboard.pages import pit as pit_page
 from dashboard.pages import whatif as whatif_page
+from dashboard.pages import words as words_page
 from dashboard.reviewing import Bench
 from dashboard.rows import Row, margin_rows
 from dashboard.source import Entry, Source
@@ -70,6 +71,10 @@ def register(app: Dash, source: Source) -> None:
             return picture(drawn, f"{name}-{what}")
 
         return _answer(make)
+
+    @server.get("/get/words.csv")
+    def of_words() -> Response:
+        return table(words_page.rows_of(), "words")
 
     @server.get("/get/packs/<what>")
     def of_packs(what: str) -> Response:

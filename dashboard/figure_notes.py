@@ -10,7 +10,9 @@ from analysis.findings import Finding, Review
 from dashboard.figure_view import LABEL_PX, SIZE, View, safe, tone_colour
 from dashboard.ink import Tones, text_width
 from dashboard.page_words import seconds
-from dashboard.traces import Panel
+from dashboard.traces import Panel, RatingLine
+
+NARROW_RATING_PX = 260  # of the 330 that a phone's panel is wide
 
 
 def spread(wanted: list[float], apart: float) -> list[float]:
@@ -29,31 +31,11 @@ def spread(wanted: list[float], apart: float) -> list[float]:
 
 def labels(panel: Panel, axis: str, tones: Tones, view: View, low: float, high: float) -> list[dict[str, Any]]:
     """Direct labels: each trace at its end, each rating at its line; pushed apart where they would touch."""
-    told: list[tuple[float, str, str]] = []
-    for trace in panel.traces:
-        if trace.label:
-            tail = trace.signal.good().x[-max(1, len(trace.signal) // 20) :]
-            told.append((float(np.median(tail)), trace.label, tone_colour(trace.tone, tones)))
-    for rating in panel.ratings:
-        source = f", {rating.source}" if rating.source else ""
-        told.append((rating.value, f"{rating.label}{source}", tones.ink))
     if view.narrow:
-        room = 330 - text_width(panel.title, SIZE)
-        words = [f"<b>{safe(panel.title)}</b>"]
-        main = tones.blue
-        for _, text, colour in sorted(told, key=lambda item: item[2] not in (main, tones.orange)):
-            short = safe(_short(text, max(60.0, room)))
-            words.append(f'<span style="color:{colour}">{short}</span>')
-            room -= text_width(short, SIZE) + 10
-            if room < 110:
-                break
-        return [
-            {
-                "text": "  ".join(words), "xref": "paper", "x": 0, "xshift": -40, "xanchor": "left",
-                "yref": f"{axis} domain", "y": 1, "yshift": 2, "yanchor": "bottom", "showarrow": False,
-                "font": {"size": 14, "color": tones.ink},
-            }
-        ]  # fmt: skip
+        return [_narrow_head(panel, axis, tones), *_narrow_ratings(panel, axis, tones, low, high)]
+    told = _of_traces(panel, tones)
+    for rating in panel.ratings:
+        told.append((rating.value, _of_rating(rating), tones.ink))
     told.sort(key=lambda item: item[0])
     px = [(value - low) / (high - low) * panel.height for value, _, _ in told]
     return [
@@ -72,6 +54,54 @@ def labels(panel: Panel, axis: str, tones: Tones, view: View, low: float, high: 
         }
         for place, (_, text, colour) in zip(spread(px, SIZE + 4), told, strict=True)
     ]
+
+
+def _of_traces(panel: Panel, tones: Tones) -> list[tuple[float, str, str]]:
+    """(where it ends, its label, its tone) of each trace that has a label."""
+    told = []
+    for trace in panel.traces:
+        if trace.label:
+            tail = trace.signal.good().x[-max(1, len(trace.signal) // 20) :]
+            told.append((float(np.median(tail)), trace.label, tone_colour(trace.tone, tones)))
+    return told
+
+
+def _of_rating(rating: RatingLine) -> str:
+    return f"{rating.label}, {rating.source}" if rating.source else rating.label
+
+
+def _narrow_head(panel: Panel, axis: str, tones: Tones) -> dict[str, Any]:
+    """Over the panel: its title and as many of its traces as there is room for, the main ones first."""
+    room = 330 - text_width(panel.title, SIZE)
+    words = [f"<b>{safe(panel.title)}</b>"]
+    for _, text, colour in sorted(_of_traces(panel, tones), key=lambda item: item[2] not in (tones.blue, tones.orange)):
+        short = safe(_short(text, max(60.0, room)))
+        words.append(f'<span style="color:{colour}">{short}</span>')
+        room -= text_width(short, SIZE) + 10
+        if room < 110:
+            break
+    return {
+        "text": "  ".join(words), "xref": "paper", "x": 0, "xshift": -40, "xanchor": "left",
+        "yref": f"{axis} domain", "y": 1, "yshift": 2, "yanchor": "bottom", "showarrow": False,
+        "font": {"size": 14, "color": tones.ink},
+    }  # fmt: skip
+
+
+def _narrow_ratings(panel: Panel, axis: str, tones: Tones, low: float, high: float) -> list[dict[str, Any]]:
+    """Each rating at the beginning of its line, on the side that is inside the panel."""
+    ratings = sorted(panel.ratings, key=lambda rating: rating.value)
+    wanted = []
+    for rating in ratings:
+        px = (rating.value - low) / (high - low) * panel.height
+        wanted.append(px - 10 if px > panel.height / 2 else px + 10)
+    return [
+        {
+            "text": safe(_short(_of_rating(rating), NARROW_RATING_PX)), "xref": "paper", "x": 0, "xshift": 3,
+            "xanchor": "left", "yref": f"{axis} domain", "y": 0, "yshift": place, "yanchor": "middle",
+            "showarrow": False, "font": {"size": 14, "color": tones.ink}, "bgcolor": tones.paper, "borderpad": 0,
+        }
+        for rating, place in zip(ratings, spread(wanted, SIZE + 3), strict=True)
+    ]  # fmt: skip
 
 
 def _short(text: str, width: float) -> str:

@@ -13,6 +13,7 @@ from dashboard.page_words import figure, part_name
 
 HEIGHT = 190.0  # of one pack's row
 HEAD, FOOT, INSET = 58.0, 30.0, 18.0
+BESIDE_PX = 20.0  # where its interval reaches further up, a figure stands beside its dot (our choice: a line of text)
 MOST_LABELS = 6  # match names under one panel (our choice: more would meet)
 
 
@@ -40,7 +41,7 @@ def pack_panels(rows: Sequence[MatchRow], life: PackLife | None, capacity_Ah: fl
     used = _metric(rows, "charge_used_Ah")
     line = life.line_mohm if life is not None else None
     return (
-        Panel("Resistance at 1 s", "mohm", _metric(rows, "pack_resistance_1s_mohm"), line, "retired at"),
+        Panel("Resistance at 1 s", "mohm", _metric(rows, "pack_resistance_1s_mohm"), line, "retire at"),
         Panel("Charge used", "Ah", used, capacity_Ah, "capacity"),
         Panel("Spread of the cells", "%", tuple(Dot(row.match, spread_pct(row)) for row in rows)),
         Panel("Temperature, mean", "degC", _metric(rows, "pack_temp_mean_degC")),
@@ -133,4 +134,10 @@ def _panel(c: Canvas, panel: Panel, x: float, y: float, width: float) -> None:
         if i == worst_i or (last and not near):
             anchor = "start" if i == 0 else "end" if i == len(panel.dots) - 1 else "middle"
             side = {"start": at - INSET, "end": at + INSET, "middle": at}[anchor]
-            c.text(side, at_y(dot.value) - 10, figure(dot.value, panel.unit), 15, weight=600, anchor=anchor, halo=True)
+            y_text = at_y(dot.value) - 10
+            over = at_y(dot.high) - 5 if dot.high is not None and math.isfinite(dot.high) else y_text
+            if over >= y_text - BESIDE_PX:
+                y_text = min(y_text, over)  # over its interval
+            elif i:
+                side, anchor, y_text = at - 9, "end", at_y(dot.value) + 5
+            c.text(side, y_text, figure(dot.value, panel.unit), 15, weight=600, anchor=anchor, halo=True)

@@ -114,6 +114,14 @@ def part_name(part: str) -> str:
     return words[:1].upper() + words[1:]
 
 
+def sentence(text: str) -> str:
+    """With a capital and a full stop; a channel keeps its name as it is logged."""
+    text = text.strip()
+    first = text.partition(" ")[0]
+    begun = text if "_" in first else text[:1].upper() + text[1:]
+    return begun if not begun or begun[-1] in ".!?" else f"{begun}."
+
+
 def pack_words(pack: Pack) -> str:
     """ "p1, 6 cells 3.3 Ah" """
     capacity = "" if pack.capacity_Ah is None else f" {pack.capacity_Ah:g} Ah"

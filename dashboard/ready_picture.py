@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from analysis.pit import PackPlan, PitPlan
-from dashboard.ink import TONES, Canvas, Theme, fit
+from dashboard.ink import TONES, Canvas, Theme, wrap
 from dashboard.page_words import minutes, number, part_name
 
 ROW, BAR, HEAD = 62.0, 16.0, 36.0
@@ -56,7 +56,9 @@ def _pack(c: Canvas, pack: PackPlan, left_min: float, x: float, y: float, scale:
     t = c.tones
     if pack.ready_min is None:
         c.rect(x, y, 60, BAR, "none", stroke=t.ink, sw=1, dash="3 3")
-        c.text(x + 70, y + 13, fit(pack.why, 16, width - x - 74, 400), 16, halo=True)
+        lines = wrap(pack.why, 16, width - x - 74, lines=2)
+        for i, line in enumerate(lines):
+            c.text(x + 70, y + 13 + 18 * i - 8 * (len(lines) - 1), line, 16, halo=True)
         return
     inside = min(pack.ready_min, left_min)
     c.rect(x, y, inside * scale, BAR, t.bluefill)

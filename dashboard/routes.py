@@ -71,7 +71,8 @@ def page(source: Source, pathname: str | None, search: str | None) -> Shown:
     found = _OF_MATCH.match(path)
     entry = source.entry(found[2]) if found else None
     if found is None or entry is None:
-        return Shown(message("Not here", "There is no such page. The season lists every match."))
+        told = "There is no such page, or its match is no longer in the season."
+        return Shown(message("Not here", told, dcc.Link("The season lists every match", href="/", className="go")))
     return _of_match(source, entry, found[1])
 
 

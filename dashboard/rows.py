@@ -33,6 +33,11 @@ class Row:
         return part_name(self.part)
 
     @property
+    def is_floor(self) -> bool:
+        """Whether the rating is a least value: the margin is above it."""
+        return (self.measured - self.limit) * self.margin_pct > 0
+
+    @property
     def used(self) -> float:
         return 1.0 - self.margin_pct / 100.0
 

@@ -104,7 +104,8 @@ def _figures(entry: Entry, summary: Summary, sort: str) -> str:
     ]
     for name, word in FIGURES:
         found = summary.estimates.get(name)
-        cells.append(_cell(word, "" if found is None else _figure(*found), "r fig", sort == name))
+        told, known = ("not known", " none") if found is None else (_figure(*found), "")
+        cells.append(_cell(word, told, f"r fig{known}", sort == name))
     return "".join(cells)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, Final
@@ -15,7 +16,7 @@ from ingest.errors import StoreError
 from ingest.sealed import sealed, unsealed
 from ingest.season import Season
 
-FORM: Final = 1  # of the lines; raised when the meaning of one changes, so that older ones are made again
+FORM: Final = 2  # of the lines; raised when the meaning of one changes, so that older ones are made again
 FILE: Final = "season_lines.json"
 # estimate -> column head
 FIGURES: Final = (
@@ -49,12 +50,19 @@ def summarise(bench: Bench) -> Summary:
     because = ""
     if worst is not None:
         cause = worst.cause if worst.cause != "unknown" else worst.kind
-        because = f"{cause}, {worst.part}".replace("_", " ")
+        because = ", ".join(x for x in (cause.replace("_", " "), _part(worst.part)) if x)
     elif review.lines[2] != NO_ACTION:
         because = "not all of it could be checked" if review.quality else "see its note"
     wanted = {name for name, _ in FIGURES}
     figures = {e.name: (e.value, e.low, e.high, e.unit) for e in reversed(review.estimates) if e.name in wanted}
     return Summary(review.match.verdict, because, min(wires, key=lambda r: r.margin_pct, default=None), figures)
+
+
+def _part(part: str) -> str:
+    """As it is said in a row: "cell 4"; of the radio its cause says all."""
+    if part == "link":
+        return ""
+    return re.sub(r"^cell(\d+)$", r"cell \1", part).replace("_", " ")
 
 
 def read_lines(season: Season) -> dict[LineKey, Summary]:

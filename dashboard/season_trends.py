@@ -69,7 +69,7 @@ def _trends(source: Source) -> Trends:
 def _of_pack(rows: Sequence[MatchRow], life: PackLife) -> Panel | None:
     dots = _dots([row for row in rows if row.pack == life.pack], RESISTANCE)
     name = f"Pack {life.pack}"
-    return Panel(name, "mohm", dots, life.line_mohm, "retired at") if any(d.value is not None for d in dots) else None
+    return Panel(name, "mohm", dots, life.line_mohm, "retire at") if any(d.value is not None for d in dots) else None
 
 
 def _of_build(rows: Sequence[MatchRow], build: str) -> Panel | None:

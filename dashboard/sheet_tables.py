@@ -93,7 +93,9 @@ def margins_table(rows: list[Row], most: int) -> str:
     body = [_margin_row(row, i) for i, row in enumerate(shown)]
     others = rows[len(shown) :]
     if others:
+        close = sum(row.verdict == "close" for row in others)
         word = "within" if all(row.verdict == "within" for row in others) else "with larger margins"
+        word += f", {close} of them close" if close else ""
         body.append(f'<tr><td colspan="8" class="small">and {len(others)} more {word}</td></tr>')
     widths = "".join(f'<col style="width:{w}px">' for w in (188, 58, 78, 56, 150, 48, 78))
     return (

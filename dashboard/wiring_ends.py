@@ -33,7 +33,8 @@ def pack_lines(build: Build, slot: str, pack: Pack | None, status: Mapping[str, 
     row = own.row("cell_minimum") or own.worst
     if row is not None:
         lines.append((figure(row.measured, row.unit), _mark(row)))
-        lines.append((f"{_what(row)} of {number(row.limit, row.unit)}".strip(), ""))
+        held = f", min {number(row.limit, row.unit)}" if row.is_floor else f" of {number(row.limit, row.unit)}"
+        lines.append((f"{_what(row)}{held}".strip(" ,"), ""))
     elif own.not_checked:
         lines.append(("not checked", "unknown"))
     return lines

@@ -49,7 +49,9 @@ def gauge_text(run: Run, *, words: int = 9) -> str:
 
 
 def against(row: Row) -> str:
-    """ "48 of 183 °C": one unit for both."""
+    """ "48 of 183 °C", one unit for both; "18.1 V, min 18.0" where the rating is a least value."""
+    if row.is_floor:
+        return f"{figure(row.measured, row.unit)}, min {number(row.limit, row.unit)}"
     return f"{number(row.measured, row.unit)} of {number(row.limit, row.unit)} {unit_word(row.unit)}".rstrip()
 
 

@@ -2,6 +2,8 @@
 (function () {
   "use strict";
 
+  const OFF_MIN = 2;  // minutes that a plan may be off (our choice: less than anything in it takes)
+
   function read(key) {
     try { return localStorage.getItem(key); } catch (refused) { return null; }
   }
@@ -27,7 +29,28 @@
       const size = Math.abs(left);
       const text = (left < 0 ? "−" : "") + Math.floor(size / 60) + ":" + String(size % 60).padStart(2, "0");
       if (node.textContent !== text) node.textContent = text;
+      stale(left / 60);
     });
+  }
+
+  // What is ready in time was worked out for other minutes than are left: said, with the way to work it out again.
+  function stale(left) {
+    const told = document.querySelector("[data-stale]");
+    if (!told) return;
+    const planned = Number(told.dataset.stale);
+    const now = Math.max(0, Math.floor(left));
+    const off = Math.abs(planned - left) > OFF_MIN && now !== planned;
+    if (told.hidden === off) told.hidden = !off;
+    if (!off) return;
+    const text = "This plan is for " + planned + " minutes; " + now + (now === 1 ? " is" : " are") + " left.";
+    const said = told.querySelector(".names");
+    if (said.textContent !== text) said.textContent = text;
+    const link = told.querySelector("a");
+    const href = "/pit?minutes=" + now;
+    if (link.getAttribute("href") !== href) {
+      link.setAttribute("href", href);
+      link.textContent = "Plan for " + now + (now === 1 ? " minute" : " minutes");
+    }
   }
 
   function tell() {

@@ -29,8 +29,9 @@ CAUTIONS = (
 def layout(follower: Follower | None) -> html.Div | html.Section:
     """The whole page; it redraws its body by itself."""
     if follower is None:
-        text = "Record in one window, then name the file: afterbout serve --live FILE"
-        return message("No recording is followed", text)
+        text = "Record in one window, and follow the file that is written in another:"
+        commands = "afterbout record SOURCE --out match.rec\nafterbout serve --live match.rec"
+        return message("No recording is followed", text, html.Pre(commands))
     return html.Div([dcc.Interval(id="live-tick", interval=EVERY_MS), html.Div(body(follower), id="live-body")])
 
 

@@ -13,7 +13,17 @@ from dashboard.figure_view import View
 from dashboard.figures import heights, traces_figure
 from dashboard.ink import glue
 from dashboard.marks import mark_svg
-from dashboard.page_words import VERDICT_WORDS, figure, interval, minutes, number, pack_words, part_name, seconds
+from dashboard.page_words import (
+    VERDICT_WORDS,
+    figure,
+    interval,
+    minutes,
+    number,
+    pack_words,
+    part_name,
+    seconds,
+    sentence,
+)
 from dashboard.pages.margins import margins_table
 from dashboard.pages.offers import offer
 from dashboard.pages.parts import cautions, mark, picture, section, spoken, title_block, verdict_word
@@ -190,9 +200,14 @@ def _findings(review: Review) -> html.Section:
             html.Span(glue(finding.sentence or part_name(finding.part)), className="sentence"),
             html.Span(f"{seconds(finding.start_s)} s", className="at"),
         ]
-        evidence = html.Ul([html.Li(glue(line)) for line in finding.evidence]) if finding.evidence else None
+        evidence = html.Ul([html.Li(glue(_told(line))) for line in finding.evidence]) if finding.evidence else None
         items.append(html.Li([_zoom(first + i, told, "finding"), evidence]))
     return section("Findings", "Choose one to see it in the traces.", html.Ol(items, className="findings"))
+
+
+def _told(line: str) -> str:
+    """A line of evidence; where it only names the basis of the figure, in words."""
+    return "worked out from what the build states" if line == "stated" else line
 
 
 def _envelope(entry: Entry, bench: Bench) -> html.Section | None:
@@ -219,12 +234,12 @@ def _advice(review: Review) -> html.Section:
             told.append(html.Span(glue(becomes)))
         else:
             told.append(html.Span("Not replayed."))
-        told.append(html.Span(glue(item.cost_note))) if item.cost_note else None
         cost = [
             figure(item.adds_g, "g") if item.adds_g is not None else "",
             minutes(item.minutes) if item.minutes else "",
         ]
         told.append(html.Span(", ".join(x for x in cost if x), className="cost"))
+        told += [html.Span(glue(item.cost_note), className="cost-note")] if item.cost_note else []
         items.append(html.Li(told))
     return section("Changes", "Each replayed on this match.", html.Ol(items, className="advice"))
 
@@ -233,20 +248,24 @@ def _not_checked(review: Review) -> html.Section:
     items = []
     for names, item in grouped_not_checked(review):
         head = names if item.check == "" else f"{names}: {item.check.replace('_', ' ')}"
-        mend = item.mend[:1].upper() + item.mend[1:]
-        items.append(html.Li([mark("unknown"), html.Div([html.B(head), html.P(glue(f"{item.reason}. {mend}"))])]))
+        why = f"{sentence(item.reason)} {sentence(item.mend)}".strip()
+        items.append(html.Li([mark("unknown"), html.Div([html.B(head), html.P(glue(why))])]))
     for note in review.quality:
         span = f"{seconds(note.start_s)} to {seconds(note.end_s)} s"
         head = f"{note.channel or note.part or 'The log'}, {span}"
-        items.append(html.Li([mark("unknown"), html.Div([html.B(head), html.P(glue(note.note))])]))
+        items.append(html.Li([mark("unknown"), html.Div([html.B(head), html.P(glue(sentence(note.note)))])]))
     body = html.Ul(items, className="unable") if items else html.P("Every check that applies could run.")
     return section("What the log cannot show", "Not checked does not mean safe.", body)
+
+
+def _signed(offset_s: float) -> str:
+    return f"{offset_s:+.3f}".replace("-", "−")
 
 
 def _origin(bench: Bench) -> html.Section:
     rows = [
         html.Li(f"{log.name}, {log.sha256[:12]}, {log.samples:,} samples"
-                + (f", {log.clock_offset_s:+.3f} s onto the match clock" if log.clock_offset_s else ""))
+                + (f", {_signed(log.clock_offset_s)} s onto the match clock" if log.clock_offset_s else ""))
         for log in bench.review.match.logs
     ]  # fmt: skip
     return section("From", "The files and their hashes.", html.Ul(rows, className="origin"))

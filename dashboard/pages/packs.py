@@ -13,7 +13,7 @@ from analysis.pack_verdict import PackVerdict, pack_verdict
 from analysis.wording import CAUTIONS
 from dashboard.ink import Theme, glue
 from dashboard.pack_picture import Panel, pack_panels, packs_svg
-from dashboard.page_words import figure, interval, number, part_name
+from dashboard.page_words import figure, interval, number, part_name, sentence
 from dashboard.pages.offers import offer
 from dashboard.pages.parts import cautions, mark, message, picture, section, title_block
 from dashboard.source import Source
@@ -33,6 +33,7 @@ def layout(source: Source) -> html.Div | html.Section:
     items.append(offer("Packs", data="/get/packs/packs.csv", picture="/get/packs/packs.svg"))
     cells = [("Packs", ", ".join(packs)), ("Matches", str(len(rows)))]
     about = "Reuse means only: nothing in the log against it. No log sees a crushed cell."
+    about += " A dotted dash: that match does not tell it."
     parts = [title_block(cells), html.H1("Packs", className="unseen"), section("The packs", about, html.Div(items))]
     return html.Div([*parts, cautions(CAUTIONS)], className="packs")
 
@@ -88,7 +89,7 @@ def _pack(source: Source, pack_id: str, life: PackLife | None, panels: tuple[Pan
     word = found[0].word if found is not None else "not checked"
     reasons = found[0].reasons if found is not None else ("no match of this season was logged with it",)
     head = [html.Span([mark(MARKS[word]), html.B(word.capitalize())], className="word"), html.H3(part_name(pack_id))]
-    facts: list[Any] = [html.P(glue("; ".join(reasons) + "."))]
+    facts: list[Any] = [html.P(glue(sentence("; ".join(reasons))))]
     if found is not None:
         change = found[0].would_change
         told = f"What would change that: {change[:1].lower()}{change[1:]} "
@@ -135,7 +136,7 @@ def _life(life: PackLife | None) -> list[Any]:
     if life.per_use_mohm is not None and life.low is not None and life.high is not None:
         told[0] += f", {number(life.per_use_mohm, 'mohm')} mΩ a use ({interval(life.low, life.high, 'mohm')})"
     if life.line_mohm is not None:
-        told.append(f"Retired at {figure(life.line_mohm, 'mohm')}: {life.line_source}")
+        told.append(f"Retire at {figure(life.line_mohm, 'mohm')}: {life.line_source}")
     if life.at_use is not None and math.isfinite(life.at_use):
         told.append(f"It gets there at about use {life.at_use:.0f}")
     if life.capacity_Ah:

@@ -12,7 +12,7 @@ from analysis.pit_packs import ever_against
 from analysis.wording import CAUTIONS, CHECK_WORDS, listed, not_checked_words, pit_do, pit_take
 from dashboard.ink import Theme, glue
 from dashboard.marks import mark_svg
-from dashboard.page_words import figure, interval, minutes, number, part_name
+from dashboard.page_words import figure, interval, minutes, number, part_name, sentence
 from dashboard.pages.offers import offer
 from dashboard.pages.parts import cautions, message, picture, section, spoken, title_block
 from dashboard.ready_picture import ready_svg
@@ -89,7 +89,9 @@ def _head(entry: Entry, plan: PitPlan) -> html.Section:
         className="countdown",
     )
     is_ = html.Div([picture(mark_svg(MARKS[plan.ending], 96), "sign big"), html.Div(words)], className="ending")
-    return html.Section([is_, count], className="pit-head")
+    stale: dict[str, Any] = {"data-stale": f"{plan.minutes:g}", "hidden": True}
+    told = html.P([html.Span("", className="names", role="status"), html.A("", href="/pit", className="go")], **stale)
+    return html.Section([html.Div([is_, count], className="pit-head"), html.Div(told, className="stale")])
 
 
 def _shift(by: int) -> dict[str, Any]:
@@ -125,7 +127,9 @@ def _reasons(plan: PitPlan) -> html.Section | None:
 
 
 def _ready(plan: PitPlan) -> html.Section:
-    about = "The dark bar needs your hands; the rest wait by themselves. The upright line is the match."
+    about = "Packs wait by themselves (blue). The upright line is the match."
+    if plan.change is not None and plan.change.minutes:
+        about = "The change, its bar filled in ink, needs your hands. " + about
     body: list[Any] = [
         picture(ready_svg(plan), "wide-only"),
         picture(ready_svg(plan, width=358, uid="ready-n"), "narrow-only"),
@@ -178,7 +182,7 @@ def _pack(pack: PackPlan) -> str:
         wait = f"{number(pack.wait_min, 'min')} min to cool, " if pack.wait_min else ""
         parts.append(f"{wait}{interval(pack.charge_min.low, pack.charge_min.high, 'min')} min to charge")
     parts.append(pack.why)
-    return "; ".join(p for p in parts if p) + "."
+    return sentence("; ".join(p for p in parts if p))
 
 
 def _hot(plan: PitPlan) -> html.Section | None:
@@ -190,7 +194,7 @@ def _hot(plan: PitPlan) -> html.Section | None:
         for h in plan.hot
     ]  # fmt: skip
     if plan.hot_unknown:
-        names = listed(tuple(part_name(part) for part in plan.hot_unknown))
+        names = listed(tuple(part_name(part).lower() for part in plan.hot_unknown))
         items.append(html.Li(glue(f"Not logged, take them as hot: {names}")))
     return section("Hot", "Estimated. Do not touch to find out.", html.Ul(items, className="reasons"))
 

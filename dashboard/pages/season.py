@@ -27,7 +27,7 @@ def layout(source: Source, asked: Mapping[str, str] = {}) -> html.Div:
     if not entries:
         return html.Div([_empty(source), _problems(source)])
     source.review_all()
-    waiting = dcc.Interval(id="again", interval=1000)
+    waiting = dcc.Interval(id="again", interval=1000, disabled=not pending(source))
     return html.Div(
         [
             _title(source, entries),

@@ -43,10 +43,11 @@ def test_the_figure_is_plain_json_with_every_rating_drawn_and_named() -> None:
         json.dumps(drawn, allow_nan=False)
         dashed = [s for s in drawn["layout"]["shapes"] if s["line"].get("dash")]
         assert len(dashed) == sum(len(p.ratings) for p in made)
-    told = [a["text"] for a in traces_figure(made, review, View())["layout"]["annotations"]]
-    for panel in made:
-        for rating in panel.ratings:
-            assert any(text.startswith(rating.label) for text in told)
+    for view in (View(), View(narrow=True)):  # on a phone the name stands at the line's beginning
+        told = [a["text"] for a in traces_figure(made, review, view)["layout"]["annotations"]]
+        for panel in made:
+            for rating in panel.ratings:
+                assert any(text.startswith(rating.label) for text in told), (view, rating)
 
 
 def test_a_gap_is_open_in_what_is_sent() -> None:
