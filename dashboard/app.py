@@ -111,6 +111,7 @@ def _tones() -> str:
         f":root{{{light}color-scheme:light}}"
         f"@media(prefers-color-scheme:dark){{:root:not([data-theme=light]){{{dark}color-scheme:dark}}}}"
         f":root[data-theme=dark]{{{dark}color-scheme:dark}}"
+        f"@media print{{:root:root:root{{{light}color-scheme:light}}}}"  # paper is white
     )
 
 
