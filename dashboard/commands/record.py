@@ -177,8 +177,11 @@ def _ask(yes: bool) -> None:
 @contextmanager
 def _signals(stop: Stop) -> Iterator[None]:
     """Ctrl-C, a polite kill and a closed terminal end the recording well; afterwards they mean what they did."""
+    from pyarrow import enable_signal_handlers
+
     wanted = {"SIGINT": "asked", "SIGTERM": "terminated", "SIGBREAK": "terminated", "SIGHUP": "hangup"}
     before: dict[Any, Any] = {}
+    enable_signal_handlers(False)  # or Ctrl-C while lines are parsed would break that off with an error of the library
     try:
         for name, reason in wanted.items():
             number = getattr(signal, name, None)
@@ -188,6 +191,7 @@ def _signals(stop: Stop) -> Iterator[None]:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
+        enable_signal_handlers(True)
 
 
 def _add(args: argparse.Namespace, session: Session, outcome: Outcome) -> Any:

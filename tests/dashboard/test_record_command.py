@@ -190,6 +190,24 @@ def test_a_signal_ends_it_well_and_nothing_was_sent(tmp_path: Path, port: Port, 
 
 
 @posix
+def test_ctrl_c_while_lines_are_parsed_is_a_wish_and_no_error() -> None:
+    """The library that parses them would take the signal for its own and break off (pyarrow.enable_signal_handlers)."""
+    from pyarrow import BufferReader, csv
+
+    from dashboard.commands.record import _signals
+    from ingest.record.ending import Stop
+
+    data, stop = b"a,b\n" + b"1.5,2.5\n" * 500_000, Stop()
+    with _signals(stop):
+        sender = threading.Timer(0.05, os.kill, (os.getpid(), signal.SIGINT))
+        sender.start()
+        while not stop.reason:  # so that it comes in the middle of one
+            assert csv.read_csv(BufferReader(data)).num_rows == 500_000
+        sender.join()
+    assert stop.reason == "asked"
+
+
+@posix
 def test_closing_the_terminal_ends_it_well(tmp_path: Path) -> None:
     import pty
 
