@@ -124,10 +124,11 @@ def _chain(review: Review) -> str:
     room = WIDTH_PX / len(review.chain[:5]) - 12
     out = []
     for event in review.chain[:5]:
-        detail = wrap(event.detail, 12, room, lines=2)
+        what = wrap(event.what, 12, room, lines=2, weight=600)  # a figure at its end is never cut off
+        detail = wrap(event.detail, 12, room, lines=3 - len(what))
         out.append(
             f'<li><span class="t">{mark_svg(event.verdict, 20, theme="print")}{seconds(event.start_s)} s</span>'
-            f'<span class="w">{esc(fit(event.what, 12, room))}</span>'
+            f'<span class="w">{"<br>".join(esc(line) for line in what)}</span>'
             f"<span>{'<br>'.join(esc(line) for line in detail)}</span></li>"
         )
     return f'<ol class="chain">{"".join(out)}</ol>'

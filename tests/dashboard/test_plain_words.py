@@ -21,6 +21,7 @@ from dashboard.season_html import table_html
 from dashboard.season_lines import summarise
 from dashboard.season_table import Asked
 from dashboard.serving import LOOPBACK, guard
+from dashboard.sheet import sheet_html
 from dashboard.sheet_tables import margins_table
 from dashboard.source import Entry, Source
 from dashboard.wiring_parts import against
@@ -125,3 +126,14 @@ def test_a_plan_for_other_minutes_than_are_left_says_so(
         assert f"next match, {wanted} min" in seen.page.inner_text("#page")
         assert seen.wrong == []
         seen.close()
+
+
+def test_the_chain_of_the_sheet_never_cuts_a_figure_off() -> None:
+    """ "Right drive down to 1…" could be any voltage."""
+    review = review_m06()
+    one = replace(review.chain[0], what="Right drive down to 18.4 V", detail="limit 18.0 V, for long enough to stop it")
+    text = sheet_html(replace(review, chain=(one,) * 5), None, None, None)
+    chain = text[text.index('<ol class="chain">') : text.index("</ol>")]
+    said = re.sub(r"<br>", " ", re.sub(r"</?span[^>]*>", "|", chain)).replace("\u00a0", " ")
+    assert said.count("Right drive down to 18.4 V") == 5
+    assert max(item.count("<br>") for item in chain.split("<li>")) <= 2  # the head of the sheet keeps its height
