@@ -6,16 +6,17 @@ from dataclasses import replace
 
 import numpy as np
 
+from analysis.by_duration import by_duration, envelope_of
 from analysis.covered import if_seen, unseen
-from analysis.envelope import Envelope, RatedWindow, against_rating, envelope, worst_rms
-from analysis.findings import Estimate, Finding, NotChecked, Occurrence, Passed
+from analysis.envelope import Envelope, worst_rms
+from analysis.findings import Estimate, Finding, NotChecked, Passed
 from analysis.fuses import body_of_fuse, fuse_load
 from analysis.match_data import MatchData
 from analysis.outcome import Held, Outcome, Row, joined, judge, not_logged, not_stated
 from analysis.pack_model import NotFitted, charge_used_Ah
 from analysis.ratings import OutsideValidity
 from analysis.sampling import too_slow
-from analysis.signal import Measured, Signal
+from analysis.signal import Signal
 from analysis.wiring import NoCurrent, RunCurrent, Tree, currents_of, tree
 from ingest.builds import Controller, Fuse
 
@@ -29,123 +30,6 @@ def check(data: MatchData) -> Outcome:
     return joined(outcomes)
 
 
-def _envelope(data: MatchData, signal: Signal) -> Envelope | NotFitted:
-    key = f"envelope:{signal.channel}"
-    if key not in data.memo:
-        start, end = (data.window.start_s, data.window.end_s) if data.window is not None else (-np.inf, np.inf)
-        lean = bool(data.memo.get("rows only"))  # a candidate's replay: no picture, only windows that are rated
-        shortest = data.settings.shortest_window_s if lean else 0.0
-        data.memo[key] = envelope(signal, start, end, shortest_s=shortest, means=not lean)
-    found: Envelope | NotFitted = data.memo[key]
-    return found
-
-
-def occurrences(signal: Signal, window_s: float, limit: float, span: tuple[float, float]) -> tuple[Occurrence, ...]:
-    """Every separate stretch in which the r.m.s. over that window exceeds the limit, with its highest."""
-    good = signal.good().between(*span)
-    if len(good) < 3 or good.period_s <= 0:
-        return ()
-    t = good.t_s
-    area = np.concatenate(([0.0], np.cumsum(np.square(good.x)))) * good.period_s
-    n = max(1, round(window_s / good.period_s))
-    if n >= len(t):
-        return ()
-    rms = np.sqrt(np.maximum(area[n:] - area[:-n], 0.0) / (n * good.period_s))
-    over = rms > limit
-    if not over.any():
-        return ()
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], over, [False])).astype(np.int8)))
-    found: list[Occurrence] = []
-    for a, b in zip(edges[::2], edges[1::2], strict=True):
-        start, end = float(t[a]), float(t[min(b - 1 + n, len(t) - 1)])
-        high = float(rms[a:b].max())
-        if found and start <= found[-1].end_s:
-            found[-1] = Occurrence(found[-1].start_s, end, max(high, found[-1].measured or high))
-        else:
-            found.append(Occurrence(start, end, high))
-    return tuple(found)
-
-
-def _by_duration(
-    data: MatchData,
-    signal: Signal,
-    held: Held,
-    rating: tuple[float | None, float | None, float | None],
-    windows: tuple[float, float],
-    at_least: bool = False,
-) -> Row:
-    """One rating by duration over windows from windows[0] up to (not including) windows[1]."""
-    env = _envelope(data, signal)
-    if isinstance(env, NotFitted):
-        return NotChecked(held.check, held.part, env.reason, env.mend)
-    keep = (env.window_s >= windows[0] * (1 - 1e-6)) & (env.window_s < windows[1] * (1 - 1e-6))
-    if signal.period_s > 1.2 * windows[0]:
-        return too_slow(held.check, held.part, signal, 1.0 / windows[0])
-    if not keep.any():
-        length = float(env.window_s[-1])
-        return NotChecked(
-            held.check,
-            held.part,
-            f"the log covers {length:.0f} s; this needs {windows[0]:g} s",
-            "log the whole match",
-        )
-    part = Envelope(
-        env.channel,
-        env.window_s[keep],
-        env.rms_A[keep],
-        env.rms_low[keep],
-        env.rms_high[keep],
-        env.mean_A[keep],
-        env.at_s[keep],
-        env.at_least[keep],
-        env.basis,
-    )
-    rated = against_rating(part, *rating, continuous_from_s=data.settings.continuous_window_s)
-    if isinstance(rated, NotFitted):
-        return NotChecked(held.check, held.part, rated.reason, rated.mend)
-    worst = rated.surest_over or rated.worst
-    if rated.surest_over is None and rated.worst.margin_pct.value > 0:
-        worst = rated.least_sure if rated.least_sure.margin_pct.low <= 0 else rated.worst
-    return _judged(data, signal, held, worst, at_least)
-
-
-def _judged(data: MatchData, signal: Signal, held: Held, worst: RatedWindow, at_least: bool) -> Row:
-    full = Held(
-        held.check,
-        held.part,
-        worst.limit_A,
-        0.0,
-        "A",
-        held.source,
-        held.kind,
-        "max",
-        held.channel,
-        held.from_memory,
-        held.cause,
-    )
-    span = (worst.at_s, worst.at_s + worst.window_s)
-    window = (data.window.start_s, data.window.end_s) if data.window is not None else (-np.inf, np.inf)
-    figure = Measured(
-        worst.measured.value,
-        worst.measured.low,
-        worst.measured.high,
-        f"worst r.m.s. over {worst.window_s:.3g} s",
-    )
-    row = judge(
-        full,
-        figure,
-        span,
-        data.settings,
-        at_least=at_least,
-        mend="use a sensor with a larger range" if bool(signal.clipped.any()) else "log every load below it",
-        occurrences=occurrences(signal, worst.window_s, worst.limit_A, window),
-        facts={"window_s": worst.window_s},
-        note=f"at {worst.window_s:.3g} s",
-    )
-    seen = signal.good().between(*window)
-    return if_seen(row, full, figure, unseen(data, seen, ends_only=True) if isinstance(row, Passed) else "")
-
-
 def pack_current(data: MatchData) -> Outcome:
     """pack_current: C figures times capacity by duration. A label's C figure can fail a pack, never vouch for it."""
     rows: list[Row] = []
@@ -153,7 +37,7 @@ def pack_current(data: MatchData) -> Outcome:
     if signal is None:
         return Outcome((not_logged("pack_current", "pack", "pack_current_A"),))
     inside = data.inside("pack_current_A")
-    env = _envelope(data, signal)
+    env = envelope_of(data, signal)
     curves = {} if isinstance(env, NotFitted) else {"envelope:pack": env}
     if inside is not None and not isinstance(env, NotFitted):
         rows += _pack_figures(inside, env, data)
@@ -180,7 +64,7 @@ def pack_current(data: MatchData) -> Outcome:
         )
         continuous = None if pack.continuous_C is None else pack.continuous_C * scale
         rows.append(
-            _by_duration(
+            by_duration(
                 data,
                 signal,
                 held,
@@ -230,7 +114,7 @@ def controllers(data: MatchData) -> Outcome:
         ):
             rows.append(_controller_row(data, controller, signal, channel, name, key, windows))
         if signal is not None:
-            env = _envelope(data, signal)
+            env = envelope_of(data, signal)
             if not isinstance(env, NotFitted):
                 curves[f"envelope:{controller.id}"] = env
     return Outcome(tuple(rows), curves)
@@ -275,7 +159,7 @@ def _controller_row(
         "max",
         channel,
     )
-    return _by_duration(data, signal, held, rating, windows)
+    return by_duration(data, signal, held, rating, windows)
 
 
 def contacts(data: MatchData, wiring: Tree) -> Outcome:
@@ -287,8 +171,8 @@ def contacts(data: MatchData, wiring: Tree) -> Outcome:
     currents = currents_of(data, wiring)
     for run in wiring.runs.values():
         current = currents[run.id]
-        if isinstance(current, RunCurrent):
-            env = _envelope(data, current.signal)
+        if isinstance(current, RunCurrent) and not data.memo.get("rows only"):  # else no picture is wanted
+            env = envelope_of(data, current.signal)
             if not isinstance(env, NotFitted):
                 curves[f"envelope:{run.id}"] = env
         for contact in run.contacts:
@@ -310,7 +194,7 @@ def contacts(data: MatchData, wiring: Tree) -> Outcome:
                 )
                 windows = (data.settings.continuous_window_s, np.inf)
                 rated = (None, None, contact.rated_A)
-                rows.append(_by_duration(data, current.signal, held, rated, windows, not current.complete))
+                rows.append(by_duration(data, current.signal, held, rated, windows, not current.complete))
     return Outcome(tuple(rows), curves)
 
 
@@ -406,5 +290,5 @@ def rails(data: MatchData) -> Outcome:
             )
             # A regulator limits within milliseconds, so the shortest window counts, not the longest.
             rated = (regulator.rated_A, np.inf, None)
-            rows.append(_by_duration(data, signal, held, rated, (data.settings.shortest_window_s, np.inf)))
+            rows.append(by_duration(data, signal, held, rated, (data.settings.shortest_window_s, np.inf)))
     return Outcome(tuple(rows))
