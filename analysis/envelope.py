@@ -82,14 +82,14 @@ def envelope(
 
     Interval: what sampling hides (from the log's own roughness), gain and offset; the top is open where the worst
     window holds a clipped sample or a gap. extra_s: window lengths wanted besides the 20 per decade; shortest_s: none
-    below it; means False: mean_A is not wanted and stands as NaN.
+    below it but the very first, which bounds the peak; means False: mean_A is not wanted and stands as NaN.
     """
     cut = signal.between(start_s, end_s)
     cells = cells_of(cut)
     if isinstance(cells, NotFitted):
         return cells
     ks = _grid(cells.step_s, cells.square.shape[0] - 1, extra_s)
-    ks = [k for k in ks if k * cells.step_s >= shortest_s * (1 - 1e-6)] or ks[-1:]
+    ks = [k for k in ks if k in (ks[0], ks[-1]) or k * cells.step_s >= shortest_s * (1 - 1e-6)]
     unseen = unseen_share(cut)
     rows = [_row(cells, cut, k, unseen, means) for k in ks]
     value, low, high, mean, at, least = (np.array(column) for column in zip(*rows, strict=True))

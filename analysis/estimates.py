@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.bench import bench_resistance
-from analysis.binned import bin_signal
+from analysis.binned import Binned, bin_signal
 from analysis.findings import Estimate
 from analysis.match_data import MatchData
 from analysis.metrics_pack import standard_load_A
@@ -23,7 +23,7 @@ from analysis.pack_model import (
     resistance_change,
     voltage_at_standard_load,
 )
-from analysis.part_heat import fit_part_heat, forecast
+from analysis.part_heat import PartHeatFit, fit_part_heat, forecast, under_load
 from analysis.ratings import OutsideValidity
 from analysis.signal import Measured, Signal
 from analysis.wiring import RunCurrent, currents_of, tree
@@ -132,7 +132,7 @@ def _forecasts(data: MatchData, part: str, controller: Controller, limit_degC: f
     window = data.window
     try:
         load = bin_signal(current, data.settings.wire_bin_s, window.start_s, window.end_s)
-        fit = fit_part_heat(temp, load, data.air_degC[0], load_basis="motor" if basis == "motor" else "input")
+        fit = _fitted(data, part, temp, load, basis)
         length = data.match.length_s if data.match is not None and data.match.length_s else FULL_MATCH_S
         left = max(length - window.length_s, SIXTY_S)
         edges = window.end_s + np.arange(0.0, left + 0.5, 0.5)
@@ -153,6 +153,17 @@ def _forecasts(data: MatchData, part: str, controller: Controller, limit_degC: f
         figure = Measured(when, 0.0, np.inf, f"{limit_degC:g} °C")
         rows.append(_row(f"{what}_time_to_limit_s", part, figure, "s", "two-node fit to its own sensor", note))
     return rows
+
+
+def _fitted(data: MatchData, part: str, temp: Signal, load: Binned, basis: str) -> PartHeatFit:
+    """The part's two-node fit. A replay has that of the match as it was: the same part, under another load."""
+    key = f"part_heat:{part}"
+    kept = data.memo.get(key)
+    if isinstance(kept, PartHeatFit) and kept.channel == temp.channel:
+        return under_load(kept, temp, load)
+    fit = fit_part_heat(temp, load, data.air_degC[0], load_basis="motor" if basis == "motor" else "input")
+    data.memo[key] = fit
+    return fit
 
 
 def _winding(data: MatchData, motor: Motor, controller: Controller) -> list[Row]:

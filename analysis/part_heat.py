@@ -12,7 +12,7 @@ covers too seldom.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 import numpy as np
@@ -149,6 +149,15 @@ def fit_part_heat(
         Measured(middle, max(low, 0.0), high, "block bootstrap, widened"), float(residual.std()),
         float(y[-1]), float(t[-1]), tuple(notes), model, replicas,
     )  # fmt: skip
+
+
+def under_load(fit: PartHeatFit, temp: Signal, load: Binned) -> PartHeatFit:
+    """The same network behind another course of load and temperature, as a replay gives them: a forecast of that
+    match starts from its own end. Stamps of temp and bins of load are those that were fitted."""
+    t, y = _thinned(temp, load)
+    if not len(t):
+        raise OutsideValidity(f"{temp.channel} holds nothing inside the load", "log it for the whole match")
+    return replace(fit, load=load, last_degC=float(y[-1]), last_s=float(t[-1]))
 
 
 def forecast(fit: PartHeatFit, future_edges_s: npt.ArrayLike, future_i2: npt.ArrayLike) -> HeatForecast:

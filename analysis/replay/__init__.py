@@ -73,6 +73,7 @@ def replay(data: MatchData, changes: Changes, before: Review | None = None) -> R
     if _collapsed(data, made.data):
         why = "the volts would fall to nothing: no match can be driven with this, so there is none to replay"
         return Replay(None, first, None, changes.adds_g, f"{why}. Look at the figure and its unit.")
+    made.data.memo["rows only"] = True
     after = review_data(made.data, with_advice=False)
     return Replay(made.data, first, with_band(after, made.ends), changes.adds_g, None, made.notes)
 

@@ -188,8 +188,7 @@ def _memo(data: MatchData, changes: Changes, c: Circuit, made: Solved, moved: Le
         "pack_fit": scaled_fit(c.fit, moved.pack, c.t_s, made.pack_A),
         "joints": left,
     }
-    if "power_gone" in data.memo:
-        kept["power_gone"] = data.memo["power_gone"]
+    kept |= {k: v for k, v in data.memo.items() if k == "power_gone" or k.startswith("part_heat:")}
     if "cell_fits" in data.memo and not fresh_cells(data, changes):
         kept["cell_fits"] = data.memo["cell_fits"]
     return kept
