@@ -125,6 +125,11 @@ class QualityNote:
 
 @dataclass(frozen=True)
 class Advice:
+    """One change. purpose "weight": it clears nothing and only takes weight out, on `matches` matches of the build.
+
+    margin_pct: what the part shown keeps, at the worse end of the band; None where that is not known.
+    """
+
     rank: int
     change: str
     clears: tuple[str, ...]
@@ -135,6 +140,9 @@ class Advice:
     proved: bool
     cost_note: str
     sentence: str
+    purpose: Literal["cure", "weight"] = "cure"
+    margin_pct: float | None = None
+    matches: int = 1
 
 
 @dataclass(frozen=True)

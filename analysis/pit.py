@@ -157,7 +157,8 @@ def _retimed(advice: Advice, was_min: float | None, left_min: float) -> Advice:
 
 def _fits(advice: Advice, left: float) -> bool:
     late = advice.minutes is not None and advice.minutes > left
-    return not late and "over the limit" not in advice.cost_note and not advice.sentence.startswith("None of")
+    no_cure = advice.purpose != "cure" or advice.sentence.startswith("None of")
+    return not late and not no_cure and "over the limit" not in advice.cost_note
 
 
 def _ending(

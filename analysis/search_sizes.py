@@ -72,7 +72,7 @@ def sized_runs(
         if margin >= need and heat.peak.high < most:
             gauge = wire.gauge or ""
             found[run].append(Sized(run, wire, gauge, grams, ohm, heat.peak.value, most, margin))
-    return {run: [s for s in sizes if _protected(data, wiring, s)] for run, sizes in found.items()}
+    return {run: [s for s in sizes if protected(data, wiring, run, s.wire)] for run, sizes in found.items()}
 
 
 def _loads(
@@ -98,29 +98,41 @@ def _taken(data: MatchData, cap: tuple[str, float]) -> Signal:
     return signal.with_values(np.maximum(signal.x - cap[1], 0.0))
 
 
-def _protected(data: MatchData, wiring: Tree, sized: Sized) -> bool:
-    """No thinner than what the fuse above it protects; a run without one stays at least as thick as it is.
+def protected(data: MatchData, wiring: Tree, run: str, wire: Wire) -> bool:
+    """Whether this wire may take the run's place: no thinner than what the fuse above it protects; a run without one
+    stays at least as thick as it is.
 
     Currents that the fuse leaves uncovered must lie above all that the loads' own limits let through: these matches
-    did not draw it, a stall in the next one may.
+    did not draw it, a stall in the next one may. Raises OutsideValidity where gauge or length are not known.
     """
-    old = wiring.runs[sized.run].wire
-    if not (sized.wire.copper_mm2 or 0.0) < (old.copper_mm2 or 0.0) * 0.99:
+    old = wiring.runs[run].wire
+    if not (wire.copper_mm2 or 0.0) < (old.copper_mm2 or 0.0) * 0.99:
         return True
-    found = _fuse_over(data, wiring, sized.wire, sized.mohm - copper_mohm(old))
+    found = _fuse_over(data, wiring, wire, copper_mohm(wire) - copper_mohm(old))
     if found is None or found.protection not in ("protects", "short only"):
         return False
-    most = _may_draw(data, wiring, sized.run)
+    most = _may_draw(data, wiring, run)
     return found.uncovered_A is None or (most is not None and found.uncovered_A[0] > most)
 
 
+# The input of a bridge carries no more than its motor leads do (duty ≤ 1); of three-phase currents stated as an
+# amplitude 0.87 at most, as an r.m.s. value 1.22: P = 3/2·V·I with at most V = U/√3 (space vectors, textbook).
+INPUT_SHARE = {"phase_rms": 1.23}
+
+
 def _may_draw(data: MatchData, wiring: Tree, run: str) -> float | None:
-    """The most that the controllers behind a run let through, A at the input; None where one does not say."""
+    """The most that the controllers behind a run let through, A at the input; None where one has no limiter of its
+    own: what it is rated for holds nothing back."""
     assert data.build is not None
     ends = {wiring.runs[r].wire.to for r in wiring.below(run)} | {wiring.runs[run].wire.to}
     controllers = [c for c in data.build.controllers if c.id in ends]
-    limits = [c.current_limit_A or c.burst_A if c.rating_basis == "input" else None for c in controllers]
-    return sum(one for one in limits if one is not None) if limits and None not in limits else None
+    total = 0.0
+    for c in controllers:
+        if c.current_limit_A is None:
+            return None
+        share = 1.0 if c.rating_basis == "input" else INPUT_SHARE.get(c.motor_current_is or "", 1.0)
+        total += share * c.current_limit_A
+    return total if controllers else None
 
 
 def uncovered(data: MatchData, wiring: Tree, runs: Sequence[str]) -> tuple[str, ...]:

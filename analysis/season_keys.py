@@ -106,6 +106,20 @@ def keys_of(season: Season, wanted: list[str], *, reuse: bool, on_change: Callab
     )
 
 
+def unchanged(season: Season) -> dict[str, tuple[str, Key]]:
+    """match -> (its build, key) of those whose files are as they were when they were last keyed, the latest first.
+
+    Reads sizes and times alone, and writes nothing; empty where no run was made, and on an object store, which has no
+    such times.
+    """
+    if is_remote(season.root) or not (season.results_path / KEYS_FILE).is_file():
+        return {}
+    stamp = _Stamps(season)
+    there = [(m, e) for m, e in _read(season).items() if e["stamps"] == stamp.of(m, e["build"], e["packs"])]
+    there.sort(key=lambda pair: (pair[1]["start"], pair[0]), reverse=True)
+    return {m: (e["build"], [e["fingerprint"], app_version(), FORM]) for m, e in there}
+
+
 class _Stamps:
     """Size and time of writing of the files that a match rests on; each file is asked for once."""
 

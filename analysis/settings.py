@@ -28,6 +28,8 @@ class Settings:
     stall_speed_share: float = 0.05
     stall_s: float = 0.3
     activity_share: float = 0.10
+    spare_matches: float = 5.0
+    spare_margin_pct: float = 40.0
 
 
 ABOUT: dict[str, tuple[str, str]] = {
@@ -95,6 +97,15 @@ ABOUT: dict[str, tuple[str, str]] = {
     "activity_share": (
         "1",
         "the robot is active where its current exceeds this share of the usual peak (our choice)",
+    ),
+    "spare_matches": (
+        "1",
+        "weight is offered to be taken out of a wire only where this many matches of the build say so "
+        "(our choice: fewer tell little of the next opponent)",
+    ),
+    "spare_margin_pct": (
+        "%",
+        "and only where the thinner wire keeps this margin in all of them (our choice: four times what is close)",
     ),
 }
 

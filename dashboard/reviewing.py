@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from analysis import season_review
 from analysis.findings import Review
 from analysis.match_data import MatchData
 from analysis.review import prepare, review_data
+from analysis.season_past import review_with_past
+from analysis.season_review import review_match as review_bare
 from analysis.season_review import settings_of, threshold_settings
 from ingest.builds import Build, Match, Pack, load_build, load_pack
 from ingest.errors import UsageError, nearest
@@ -82,7 +83,7 @@ def read_options(
 
 def review_match(season: Season, match_id: str, *, with_advice: bool = True) -> Bench:
     """Review one match of a season."""
-    found = season_review.review_match(season, match_id, with_advice=with_advice)
+    found = review_with_past(season, match_id) if with_advice else review_bare(season, match_id, with_advice=False)
     return Bench(found.data, found.review, found.build, found.packs, found.match)
 
 

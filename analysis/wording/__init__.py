@@ -4,7 +4,14 @@ Short, plain, the number first, the rating beside it. "About" for estimates, "at
 """
 
 from analysis.wording.across_words import across_sentence
-from analysis.wording.advice_words import ADVICE_WORDS, CAUTIONS, REPLAY_CAUTION, SPINNING_CAUTION, advice_sentence
+from analysis.wording.advice_words import (
+    ADVICE_WORDS,
+    CAUTIONS,
+    REPLAY_CAUTION,
+    SPINNING_CAUTION,
+    advice_sentence,
+    spare_note,
+)
 from analysis.wording.lines import DO_WORDS, METHOD_STARTS, NO_ACTION, WORTH_DOING, do, in_part, three_lines, why
 from analysis.wording.names import (
     CAUSE_WORDS,
@@ -50,6 +57,7 @@ __all__ = [
     "pit_do",
     "pit_take",
     "sentence",
+    "spare_note",
     "three_lines",
     "unit",
     "why",

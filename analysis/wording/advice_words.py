@@ -44,6 +44,7 @@ ADVICE_WORDS = {
     "servo": "Free the servo that loads the {parts}",
     "antenna": "Move the antenna clear of metal and carbon; check its plug",
     "capacitors": "Fit capacitors at the motor of the {parts}",
+    "spare": "To take weight out, fit {figure}",
     "motor_plugs": "Remake the three motor plugs of the {parts}",
 }
 
@@ -65,3 +66,33 @@ def advice_sentence(
     head = "" if clears else "None of the changes clears it; the nearest: "
     body = text if clears else text[:1].lower() + text[1:]
     return f"{head}{body}: {time}{mass}."
+
+
+def spare_note(
+    matches: int,
+    untold: int,
+    worst_degC: float,
+    limit_degC: float,
+    drop_V: float,
+    air_degC: float,
+    *,
+    room_g: float | None,
+    late: tuple[float, float] | None,
+    needs: str,
+    overloads: tuple[str, ...] = (),
+) -> str:
+    """What stands beside a change that only takes weight out: on how many matches it rests, and what it costs."""
+    said = [
+        f"It clears nothing and only takes weight out: in {matches} matches of this build the wire would have stayed "
+        f"under {worst_degC:.0f} °C of {limit_degC:.0f} °C in air of {air_degC:.0f} °C",
+        f"up to {drop_V:.2f} V less at a load",
+        "another opponent may load it more",
+    ]
+    if untold:
+        said.insert(1, f"{untold} more {'match does' if untold == 1 else 'matches do'} not tell")
+    if room_g is not None and room_g < 0:
+        said.append(f"the robot is {-room_g:.0f} g over its limit")
+    said += overloads
+    if late is not None:
+        said.append(f"{late[0]:.0f} minutes do not fit in {late[1]:g}")
+    return "; ".join([*said, f"needs {needs}"]) + "."
