@@ -53,6 +53,7 @@ def holm_temperature_degC(drop_V: float, bulk_degC: float = 20.0) -> float:
     """Hottest temperature of a contact spot with that drop across its constriction (Holm), °C.
 
     drop_V 0…1 V, bulk −50…250 °C; above the metal's melting voltage the spot melts and the figure means that.
+    Raises OutsideValidity for a drop outside 0 to 1 V or a bulk outside -50 to 250 °C.
     """
     if not 0 <= drop_V <= 1 or not -50 <= bulk_degC <= 250:
         raise OutsideValidity(f"a spot drop of {drop_V:g} V at {bulk_degC:g} degC is outside 0 to 1 V, -50 to 250 degC")
@@ -61,7 +62,10 @@ def holm_temperature_degC(drop_V: float, bulk_degC: float = 20.0) -> float:
 
 
 def holm_voltage_V(spot_degC: float, bulk_degC: float = 20.0) -> float:
-    """The constriction drop at which the spot reaches that temperature: the inverse of holm_temperature_degC."""
+    """The constriction drop at which the spot reaches that temperature: the inverse of holm_temperature_degC.
+
+    Raises OutsideValidity where the spot would be cooler than its bulk.
+    """
     if spot_degC < bulk_degC:
         raise OutsideValidity("a contact spot is not cooler than its bulk")
     squares = (spot_degC + KELVIN) ** 2 - (bulk_degC + KELVIN) ** 2

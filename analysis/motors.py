@@ -64,7 +64,10 @@ def coefficient_1_K(reference_degC: float) -> float:
 
 
 def winding_degC_from_resistance(cold_mohm: float, cold_degC: float, hot_mohm: float) -> float:
-    """T2 = (234.5 + T1)·R2/R1 − 234.5 (IEC 60364-5-54 constants), result −50…250 °C."""
+    """T2 = (234.5 + T1)·R2/R1 − 234.5 (IEC 60364-5-54 constants), result −50…250 °C.
+
+    Raises OutsideValidity beyond that.
+    """
     _positive(cold_mohm, "the cold resistance")
     beta = value("copper_zero_resistance")
     hot = (beta + cold_degC) * hot_mohm / cold_mohm - beta

@@ -24,7 +24,10 @@ TOO_WIDE = 0.5
 
 
 def pack_fit(data: MatchData) -> PackFit | NotFitted:
-    """The fitted pack of this match, made once. The whole log serves: rest before and after carries the volts."""
+    """The fitted pack of this match, made once. The whole log serves: rest before and after carries the volts.
+
+    NotFitted, with the mend, where a channel or the pack is missing or the load tells nothing.
+    """
     if "pack_fit" not in data.memo:
         data.memo["pack_fit"] = _fit(data)
     found = data.memo["pack_fit"]

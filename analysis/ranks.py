@@ -22,6 +22,7 @@ def rank_sum_counts(m: int, n: int) -> Floats:
     """(m·n + 1,) ways in which U = 0, 1, …, m·n comes about without ties (Mann and Whitney 1947).
 
     The recurrence f(m, n) = f(m − 1, n) moved up by n, plus f(m, n − 1); the sum is C(m + n, m).
+    Raises ValueError for a negative size.
     """
     if m < 0 or n < 0:
         raise ValueError(f"sizes must not be negative: {m}, {n}")

@@ -114,7 +114,10 @@ def least_p(m: int, n: int) -> float:
 
 
 def mann_whitney(x: npt.ArrayLike, y: npt.ArrayLike) -> RankTest:
-    """Exact for ties too up to 60 values together, beyond by the normal law (Mann and Whitney 1947)."""
+    """Exact for ties too up to 60 values together, beyond by the normal law (Mann and Whitney 1947).
+
+    Raises ValueError for an empty sample.
+    """
     first, second = _finite(x), _finite(y)
     m, n = first.shape[0], second.shape[0]
     if not m or not n:
@@ -134,6 +137,7 @@ def shift(x: npt.ArrayLike, y: npt.ArrayLike, level: float = LEVEL) -> Shift:
     """Median of all x − y with its distribution-free interval (Hodges and Lehmann 1963; Moses 1965).
 
     Holds where the two samples are alike but for their place. With ties the level is at least what is stated.
+    Raises ValueError for an empty sample.
     """
     first, second = _finite(x), _finite(y)
     m, n = first.shape[0], second.shape[0]
@@ -175,7 +179,10 @@ def wilcoxon(differences: npt.ArrayLike) -> RankTest:
 
 
 def paired_shift(differences: npt.ArrayLike, level: float = LEVEL) -> Shift:
-    """Median of the Walsh averages (d_i + d_j)/2, i ≤ j, with the signed-rank interval (Tukey 1949)."""
+    """Median of the Walsh averages (d_i + d_j)/2, i ≤ j, with the signed-rank interval (Tukey 1949).
+
+    Raises ValueError without a pair.
+    """
     d = _finite(differences)
     n = d.shape[0]
     if not n:
@@ -192,7 +199,7 @@ def theil_sen(t: npt.ArrayLike, y: npt.ArrayLike, level: float = LEVEL) -> Trend
     """Median of all slopes with Sen's interval (Sen 1968), from Kendall's exact distribution; t may have ties.
 
     At least two different t. The level is at least what is stated. Beyond 60 values by the normal law; of more than
-    a thousand, a thousand evenly spread ones are taken.
+    a thousand, a thousand evenly spread ones are taken. Raises ValueError for unlike shapes or without two different t.
     """
     at, values = _finite(t), _finite(y)
     if at.shape != values.shape:

@@ -133,7 +133,10 @@ def _factors(how: str) -> tuple[float, float, float]:
 
 
 def bundle_current_factor(wires: int) -> float:
-    """Current factor of a bundle of 1…300 loaded wires (ECSS-Q-ST-30-11C table 6-41, log-log between rows)."""
+    """Current factor of a bundle of 1…300 loaded wires (ECSS-Q-ST-30-11C table 6-41, log-log between rows).
+
+    Raises OutsideValidity for other counts.
+    """
     rows = sorted((int(row.key.split()[0]), row.value) for row in ratings("bundle_factor"))
     if not rows[0][0] <= wires <= rows[-1][0]:
         raise OutsideValidity(f"a bundle of {wires} wires is outside the table (1 to 300)", "state laid only")

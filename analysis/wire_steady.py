@@ -20,7 +20,10 @@ BASIS: Final = "convection ±25 % or more, laying, strands"
 
 
 def k_factor(start_degC: float, end_degC: float) -> float:
-    """k = 226·√ln((234.5 + T2)/(234.5 + T1)) in A·√s/mm² (IEC 60364-5-54 annex A), for −50…1083 °C."""
+    """k = 226·√ln((234.5 + T2)/(234.5 + T1)) in A·√s/mm² (IEC 60364-5-54 annex A), for −50…1083 °C.
+
+    Raises OutsideValidity beyond that range or where the end is colder.
+    """
     for temp in (start_degC, end_degC):
         if not COPPER_RANGE_DEGC[0] <= temp <= 1083:
             raise OutsideValidity(f"copper at {temp:g} degC: the adiabatic equation holds from -50 to 1083 degC")
@@ -54,6 +57,7 @@ def steady_current(run: WireRun, conductor_degC: float, air_degC: float = 25.0) 
     Interval: convection ±25 % or as far as two published laws lie apart, the laying, resistance +13 % (fine strands),
     each alone, in quadrature.
     Holds for conductor temperatures above the air up to 250 °C; a single long horizontal run.
+    Raises OutsideValidity beyond that.
     """
     if not air_degC < conductor_degC <= COPPER_RANGE_DEGC[1]:
         raise OutsideValidity(f"no current holds a wire at {conductor_degC:g} degC in air of {air_degC:g} degC")

@@ -31,7 +31,10 @@ class Cells:
 
 
 def cells_of(s: Signal) -> Cells | NotFitted:
-    """Samples as cells of one period; irregular stamps are averaged into such cells, gaps stay as doubtful zeros."""
+    """Samples as cells of one period; irregular stamps are averaged into such cells, gaps stay as doubtful zeros.
+
+    NotFitted for fewer than two samples.
+    """
     whole = s
     s = s.good()
     n = len(s)

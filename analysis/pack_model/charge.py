@@ -48,7 +48,10 @@ def charge_used_Ah(current: Signal, start_s: float, end_s: float) -> Measured | 
 
 
 def energy_used_Wh(current: Signal, voltage: Signal, start_s: float, end_s: float) -> Measured | NotFitted:
-    """Wh: the integral of volts times amperes on the slower one's stamps, both sensors' gains in the interval."""
+    """Wh: the integral of volts times amperes on the slower one's stamps, both sensors' gains in the interval.
+
+    NotFitted where the two share too few samples.
+    """
     pair = resample_pair(current.between(start_s, end_s), voltage.between(start_s, end_s))
     if isinstance(pair, NotFitted):
         return pair
@@ -120,7 +123,10 @@ def _sampling_error(x: Floats, period_s: float) -> float:
 def lowest_mean_V(
     voltage: Signal, start_s: float, end_s: float, window_s: float = 1.0
 ) -> tuple[Measured, float] | NotFitted:
-    """Lowest mean over `window_s` and where it starts. Windows with a gap or fewer than two samples do not count."""
+    """Lowest mean over `window_s` and where it starts. Windows with a gap or fewer than two samples do not count.
+
+    NotFitted where no window is whole.
+    """
     s = voltage.good().between(start_s, end_s)
     if len(s) < 2 or s.t_s[-1] - s.t_s[0] < window_s:
         return NotFitted(f"{voltage.channel} is logged for less than {window_s:g} s", f"log {voltage.channel}")
@@ -246,6 +252,7 @@ def pack_temperature_rise_K(fit: PackFit, mass_g: float, start_s: float, end_s: 
 
     Losses: current times the fitted drop below open circuit; cp 800 to 1100 J/(kg K). Where the voltage was tapped
     after the lead the lead's losses are in it. The middle of a pack is warmer than the mean.
+    NotFitted without a mass, or where the fitted log does not cover the match.
     """
     if not mass_g > 0:
         return NotFitted("the pack's mass is not known", "state mass_g in the pack's file")

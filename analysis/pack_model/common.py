@@ -60,6 +60,7 @@ def resample_common(signals: Sequence[Signal]) -> Common | NotFitted:
     """Bring signals onto common stamps: the slowest one's; all averaged to 10 ms where all are faster than 5 ms.
 
     A faster one is averaged over the slowest one's period where that one averages, else interpolated.
+    NotFitted where they share too few samples.
     """
     for one in signals:
         if int(one.valid.sum()) < 2:
@@ -99,7 +100,10 @@ def resample_common(signals: Sequence[Signal]) -> Common | NotFitted:
 
 
 def resample_pair(x: Signal, y: Signal) -> Pair | NotFitted:
-    """resample_common for two, with what the fit needs to know about their faults."""
+    """resample_common for two, with what the fit needs to know about their faults.
+
+    NotFitted where they share too few samples.
+    """
     both = resample_common([x, y])
     if isinstance(both, NotFitted):
         return both

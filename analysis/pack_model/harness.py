@@ -104,6 +104,7 @@ def harness_resistance(current: Signal, v_upstream: Signal, v_downstream: Signal
     Robust regression of V_up - V_down on I with a constant (so unequal zeros of the taps do not matter) and the skew
     between the clocks fitted; 18-block jackknife. A gain mismatch of the taps acts on the full voltage, not the drop:
     it moves the constant, and the slope by mismatch × pack resistance, which is in the interval by gain_rel.
+    NotFitted where the loads stand in one short stretch.
     """
     d = _drop(current, v_upstream, v_downstream)
     if isinstance(d, NotFitted):
@@ -144,6 +145,7 @@ def resistance_steps(
 
     The step is the moment that explains most (likelihood over every moment, each sample counting as I²), against a
     model in which the resistance may also drift straight, as a wire that warms does.
+    NotFitted where the two do not overlap.
     """
     d = _drop(current, v_upstream, v_downstream)
     if isinstance(d, NotFitted):

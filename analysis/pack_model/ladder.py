@@ -133,7 +133,10 @@ def _noise_cov(period_s: float, taus: Floats, noise_A: float, n: int = 600) -> F
 
 
 def climb(pair: Pair, current: Floats, on: Bools, noise_A: float, capacity_Ah: float) -> Ladder | NotFitted:
-    """Fit the ladder. current (n,): the pair's x with unknown stretches filled; on: the samples that take part."""
+    """Fit the ladder. current (n,): the pair's x with unknown stretches filled; on: the samples that take part.
+
+    NotFitted where the load does not determine a resistance above zero.
+    """
     n, period, t = len(pair), pair.period_s, pair.t_s
     regular = bool(np.max(np.abs(np.diff(t) - period)) < 0.02 * period)
     grid = t if regular else t[0] + period * np.arange(int(np.ceil((t[-1] - t[0]) / period)) + 1)

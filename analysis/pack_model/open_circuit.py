@@ -35,7 +35,10 @@ def chen_rincon_mora_V(charge: Floats | float) -> Floats:
 
 
 def open_circuit_cell_V(charge: float) -> Measured | NotFitted:
-    """Volts of one resting lithium-polymer cell at a charge of 0 to 1, with the spread of three published cells."""
+    """Volts of one resting lithium-polymer cell at a charge of 0 to 1, with the spread of three published cells.
+
+    NotFitted for a charge outside 0 to 1.
+    """
     if not 0.0 <= charge <= 1.0:
         return NotFitted(f"a charge of {charge:g} is not between 0 and 1", "check the capacity and the charge used")
     values = [float(np.interp(charge, CHARGE, AI_2020_V)), float(np.interp(charge, CHARGE, ECKER_2015_V))]
@@ -46,7 +49,10 @@ def open_circuit_cell_V(charge: float) -> Measured | NotFitted:
 
 
 def charge_from_rest(cell_V: Measured, chemistry: str) -> Measured | NotFitted:
-    """Percent of charge from the resting voltage of one cell; the interval holds the spread of published cells."""
+    """Percent of charge from the resting voltage of one cell; the interval holds the spread of published cells.
+
+    NotFitted for what is no resting voltage of such a cell.
+    """
     if chemistry != "lithium-polymer":
         reason = WITHOUT_CURVE.get(chemistry, f"no open-circuit curve for {chemistry}")
         return NotFitted(reason, "count from a full charge, or read the charger")
@@ -71,7 +77,10 @@ def _inverse(curve_V: Floats, volts: float) -> float:
 
 
 def cold_factor(temp_degC: float) -> Measured | NotFitted:
-    """Resistance at this pack temperature against 25 °C (Arrhenius). From memory and wide; -10 to 60 °C only."""
+    """Resistance at this pack temperature against 25 °C (Arrhenius). From memory and wide; -10 to 60 °C only.
+
+    NotFitted beyond that.
+    """
     if not COLD_RANGE_DEGC[0] <= temp_degC <= COLD_RANGE_DEGC[1]:
         return NotFitted(
             f"{temp_degC:g} °C is outside {COLD_RANGE_DEGC[0]:g} to {COLD_RANGE_DEGC[1]:g} °C",

@@ -118,6 +118,7 @@ def resistance_change(fit: PackFit, scale_s: float = 1.0) -> Measured | NotFitte
     """Last third minus first third of the log, mΩ, the shape of the losses held. Gain error is common to both.
 
     Warming lowers it, a joint that heats or a charge near empty raises it.
+    NotFitted where the scale was declined, or a third of the log holds too little load.
     """
     if scale_s not in fit.resistance_mohm:
         return NotFitted(fit.declined.get(scale_s, f"no figure at {scale_s:g} s"), "log faster and longer")

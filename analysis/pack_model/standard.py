@@ -21,6 +21,7 @@ def iec_61960_dc_resistance(current: Signal, voltage: Signal) -> Measured | NotF
     """mΩ from a log of the two-step discharge: at least 10 s at a steady I1, then at least 1 s at a steady higher I2.
 
     The standard asks for 0.2 C and 1 C at 20 °C after a full charge and rest; any pair with I2 > I1 is evaluated.
+    NotFitted where the log holds no such two steps.
     """
     pair = resample_pair(current, voltage)
     if isinstance(pair, NotFitted):
