@@ -54,6 +54,7 @@ FAULT_WORDS: Final = {
     "checksum": "checksum wrong",
     "unknown_id": "frames of unknown kind",
     "count_disagrees": "count of rows disagrees",
+    "no_way": "state that says neither charge nor discharge",
     "note_line": "text between the samples",
     "repeated_header": "names repeated",
 }

@@ -28,7 +28,7 @@ from ingest.log import Sure
 if TYPE_CHECKING:
     from ingest.readings import Reading
 
-_TIME_WORDS = frozenset(
+TIME_WORDS = frozenset(
     ("time", "t", "zeit", "timestamp", "elapsed", "millis", "micros", "uptime", "clock", "tick", "ticks", "stamp",
      "runtime", "timer", "seconds", "sec", "secs", "ms", "us", "µs", "minutes", "hours", "temps", "tiempo", "epoch",
      "unix", "unixtime", "ts", "tstamp", "tms", "tus", "datetime", "date", "laufzeit", "uhrzeit", "datum", "second",
@@ -126,7 +126,7 @@ def number_candidate(
         return None
     base = unit_of(column.unit_text) if column.unit_text else None
     words = words_of(column.source)
-    timed = any(w in _TIME_WORDS for w in words) and not _is_other_quantity(words)
+    timed = any(w in TIME_WORDS for w in words) and not _is_other_quantity(words)
     counting = any(w in _SAMPLE_WORDS for w in words) or (base is not None and base[0] == "samples")
     counting = counting or column.source.strip() == "#"
     unit_is_time = base is not None and base[0] == "s"
@@ -256,7 +256,12 @@ def stamp_candidate(
     why = {"datetime": "date and time", "time": "time of day" if not style.passes_day else "elapsed time"}[unit]
     if style.minutes:
         why = "minutes and seconds"
-    plan = ClockPlan(parts, label, unit, 1e-9, sure, why, interval, gap, moduli, absolute, style)
+    open_question = style.shape == "time" and not style.sure
+    if open_question:
+        sure, why = "guess", "hours and minutes, or minutes and seconds: nothing in the file tells"
+    plan = ClockPlan(
+        parts, label, unit, 1e-9, sure, why, interval, gap, moduli, absolute, style, unit_stated=not open_question
+    )
     return Candidate(plan, score, ticks, steps)
 
 

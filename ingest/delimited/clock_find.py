@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -9,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.delimited.clock import Candidate, ClockPlan, choose, number_candidate, stamp_candidate
+from ingest.delimited.clock_units import epoch_unit
 from ingest.delimited.column import ColumnEvidence
 from ingest.delimited.columns import MILLISECONDS
 from ingest.delimited.layout import Layout
@@ -85,6 +87,17 @@ def find_clock(
             if candidate is not None and not np.any(np.diff(values[np.isfinite(values)]) < 0):
                 candidate.score += 1.0 * len(apart)
                 found.append(candidate)
+    for pair, epoch in _whole_and_part(evidence):
+        style = StampStyle("datetime") if epoch else StampStyle("time", passes_day=True)
+        ticks = clock_ticks(pair, plan, parsed.columns)
+        if ticks is not None:
+            values = ticks.ticks.astype(np.float64)
+            values[~ticks.valid] = np.nan
+            label = " + ".join(by_index[index][0].source for index, _ in pair)
+            candidate = stamp_candidate(pair, label, style, values, starts, wanted == label)
+            if candidate is not None:
+                candidate.score += 2.0
+                found.append(candidate)
     return choose(found), found
 
 
@@ -112,6 +125,41 @@ def _apart(evidence: Sequence[ColumnEvidence]) -> tuple[tuple[int, str], ...]:
     if "ms" in parts and "hundredths" in parts:
         del parts["hundredths"]
     return tuple((index, role) for role, index in parts.items())
+
+
+_PARTS = {
+    "ms": (("ms", "msec", "millis", "millisec", "milliseconds", "millisecond"), 1e3),
+    "us": (("us", "µs", "μs", "usec", "micros", "microsec", "microseconds", "microsecond"), 1e6),
+    "ns": (("ns", "nsec", "nanos", "nanosec", "nanoseconds", "nanosecond"), 1e9),
+}
+_WHOLE = ("s", "sec", "secs", "second", "seconds", "sek", "sekunde", "sekunden", "seconde", "secondes")
+
+
+def _whole_and_part(evidence: Sequence[ColumnEvidence]) -> list[tuple[tuple[tuple[int, str], ...], bool]]:
+    """(parts, whether they count from 1970) of whole seconds beside the part of the second that is past."""
+    numbers = [e for e in evidence if e.kind == "number" and e.decimals == 0]
+    found: list[tuple[tuple[tuple[int, str], ...], bool]] = []
+    for part in numbers:
+        last = re.split(r"[^A-Za-zµμ]+", part.source.lower().strip(" .[]()"))[-1]
+        role = next((role for role, (names, _) in _PARTS.items() if last in names), None)
+        if role is None:
+            continue
+        for whole in numbers:
+            words = re.split(r"[^A-Za-z]+", whole.source.lower().strip(" .[]()"))
+            epoch = epoch_unit(whole.values) == "s"
+            if whole is not part and (epoch or words[-1] in _WHOLE) and _fills(whole, part, _PARTS[role][1]):
+                found.append((((whole.index, "seconds"), (part.index, role)), epoch))
+    return found
+
+
+def _fills(whole: ColumnEvidence, part: ColumnEvidence, below: float) -> bool:
+    """The part stays below a second and falls back where the seconds advance, never else."""
+    both = np.isfinite(whole.values) & np.isfinite(part.values)
+    seconds, rest = whole.values[both], part.values[both]
+    if seconds.size < 3 or rest.min() < 0 or rest.max() >= below:
+        return False
+    up, back = np.diff(seconds), np.diff(rest) < 0
+    return bool(np.all(up >= 0) and np.any(back) and np.all(up[back] > 0))
 
 
 def runs_backward(evidence: Sequence[ColumnEvidence], plan: Plan, parsed: Parsed) -> str | None:

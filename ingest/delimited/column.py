@@ -27,6 +27,7 @@ class ColumnEvidence:
     decimals   the most digits after the decimal mark in the sample
     is_clock   this column is (part of) the clock that was chosen
     three_behind  three digits stand behind the only mark of every figure that has one: it may group thousands
+    ways       of a text column whose words tell it: 1 in rows of discharge, -1 of charge, 0 of rest, NaN unknown
     """
 
     index: int
@@ -38,6 +39,10 @@ class ColumnEvidence:
     decimals: int
     is_clock: bool
     three_behind: bool = False
+    ways: NDArray[np.float64] | None = None
+    way_letters: bool = False  # they are C and D
+    label: str = ""  # what a list above the table calls it
+    shifted: bool = False  # there are more or fewer names than cells: this one may be another column's
 
 
 @dataclass(frozen=True)
@@ -49,6 +54,7 @@ class ColumnMeaning:
     sentinels    source values that stand for "no value" (they become null)
     question     what the user should be asked where `sure` is not certain, else ""
     faults       found while naming (unit_unknown, sign_normalised, implausible, sentinel)
+    way_column   the place of the column whose words give each row's sign, where the figures have none
     """
 
     quantity: str
@@ -63,3 +69,5 @@ class ColumnMeaning:
     alternatives: tuple[str, ...] = ()
     question: str = ""
     faults: tuple[Fault, ...] = field(default=())
+    way_column: int | None = None
+    way_letters: bool = False

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 from ingest.delimited.numbers import (
@@ -18,9 +20,10 @@ from ingest.delimited.numbers import (
     plain_number,
     says_no_mark,
     tidy,
+    whole_64,
 )
 from ingest.delimited.plan import ColumnPlan
-from ingest.delimited.stamps import shape_of, style_of
+from ingest.delimited.stamps import StampStyle, shape_of, style_of
 from ingest.delimited.units import split_unit, unit_of
 
 MILLISECONDS = ("ms", "msec", "millis", "millisec", "milliseconds", "millisecond", "time ms", "time_ms")
@@ -66,7 +69,7 @@ def plan_column(index: int, name: str, cells: Sequence[str], fallback: NumberSty
         return plan
     stamp = style_of(filled)
     if stamp is not None:
-        plan.kind, plan.stamp = "time", stamp
+        plan.kind, plan.stamp = "time", says_minutes(stamp, name)
         return plan
     if _are_codes(filled) and name.lower().strip(" .[]()") not in MILLISECONDS:
         plan.kind = "text"
@@ -89,6 +92,15 @@ def plan_column(index: int, name: str, cells: Sequence[str], fallback: NumberSty
     return plan
 
 
+def says_minutes(stamp: StampStyle, text: str) -> StampStyle:
+    """The style where a name or a unit says "mm:ss", or "hh:mm": two figures alone could be either."""
+    if stamp.shape != "time" or stamp.sure or ":" not in text:
+        return stamp
+    if re.search(r"\bm{1,2}:s{1,2}\b|\bmin:sec\b", text, re.IGNORECASE):
+        return replace(stamp, minutes=True, sure=True)
+    return replace(stamp, sure=True) if re.search(r"\bh{1,2}:m{1,2}\b", text, re.IGNORECASE) else stamp
+
+
 def _mostly(cells: Sequence[str], test: Callable[[str], bool]) -> bool:
     hits = sum(test(c) for c in cells)
     return hits >= 0.95 * len(cells) and len(cells) >= 20
@@ -106,7 +118,7 @@ def _are_codes(filled: Sequence[str]) -> bool:
         return False
     if len({len(c) for c in filled}) > 1 and len(codes) < len(filled):
         return len(codes) >= 0.5 * len(filled)
-    values = [int(c) for c in filled]
+    values = [(len(c.lstrip("0")), c.lstrip("0")) for c in filled]  # as numbers, of any length
     rising = sum(b > a for a, b in pairwise(values))
     return not (len(values) > 3 and rising >= 0.9 * (len(values) - 1))
 
@@ -123,7 +135,7 @@ def _finish_number(plan: ColumnPlan, filled: Sequence[str], good: Sequence[tuple
     whole = all(plan.style.decimal not in c for c in filled)
     plan.marked = not whole
     if whole and any(abs(value) > 2.0**53 for value, _ in good):
-        plan.exact = all(c.lstrip("+-").isdecimal() and len(c) < 20 for c in filled)
+        plan.exact = all(whole_64(c) is not None for c in filled)
 
 
 def decimals(plan: ColumnPlan, cells: Sequence[str]) -> int:

@@ -21,7 +21,7 @@ WHITESPACE = " "
 _CANDIDATES = ("\t", ";", ",", "|", WHITESPACE)
 _SPACED = re.compile(r"[+-]?\d{1,3} \d{3}")
 _STAMPED = re.compile(
-    r"\s*(?:\[(?P<a>[\d:.,\-/ T]{5,32})\]|(?P<b>[\d:.,\-/ T]{5,32}?)\s*->)\s*(?P<rest>.*)$", re.DOTALL
+    r"\s*(?:\[\s*(?P<a>\d[\d:.,\-/ T]{0,31})\]|(?P<b>[\d:.,\-/ T]{5,32}?)\s*->)\s*(?P<rest>.*)$", re.DOTALL
 )
 _RUNS = re.compile(r"[ \t]+")
 

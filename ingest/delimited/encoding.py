@@ -6,6 +6,8 @@ import codecs
 import re
 from dataclasses import dataclass
 
+from ingest.delimited.scripts import is_han
+
 _MAGIC = (
     b"\x89PNG", b"PK\x03\x04", b"PK\x05\x06", b"\xff\xd8\xff", b"GIF8", b"%PDF", b"\x1f\x8b", b"BZh", b"\xfd7zXZ",
     b"7z\xbc\xaf", b"\x7fELF", b"MZ\x90", b"PAR1", b"MDF     ", b"UnFinMF ", b"SQLite format 3", b"RIFF", b"OggS",
@@ -49,10 +51,25 @@ def narrow_encoding(data: bytes) -> Encoding:
     try:
         codecs.getincrementaldecoder("utf-8")().decode(data.replace(b"\0", b""), final=False)
     except UnicodeDecodeError:
+        if (han := _han(data)) is not None:
+            return han
         # 0x80-0x9F are letters and signs in Windows-1252, control codes in Latin-1: both agree elsewhere.
         high = any(0x80 <= b <= 0x9F for b in data)
         return Encoding("cp1252", "cp1252", sure=False) if high else Encoding("latin-1", "latin-1", sure=False)
     return Encoding("utf-8", "utf-8")
+
+
+def _han(data: bytes) -> Encoding | None:
+    """GB 18030 or Shift JIS, where all bytes beyond ASCII make Han characters and known words stand among them."""
+    head = data[: data.rfind(b"\n") + 1] or data
+    for codec in ("gb18030", "shift_jis"):
+        try:
+            text = head.decode(codec)
+        except UnicodeDecodeError:
+            continue
+        if is_han(text):
+            return Encoding(codec, codec, sure=False)
+    return None
 
 
 def _wide(head: bytes) -> Encoding | None:

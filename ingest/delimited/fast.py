@@ -14,6 +14,7 @@ from ingest.delimited.plan import Parsed, Plan
 from ingest.delimited.rough import merge, parse_rough
 from ingest.delimited.source import Block, whole_lines
 from ingest.delimited.unit_columns import apply_unit_columns
+from ingest.delimited.ways import apply_ways
 
 # Spellings of "no value" that need no report beyond being counted as missing; all are in numbers.MISSING.
 NOTHING = ["", "NaN", "nan", "NAN", "NA", "N/A", "n/a", "null", "NULL", "None", "none", "-", "--", "---", "-nan"]
@@ -47,6 +48,7 @@ def parse_block(block: Block, plan: Plan) -> Parsed:
     """The rows of a block, fast where it is clean, with the same result as line by line."""
     parsed = _parse(block, plan)
     apply_unit_columns(parsed, plan)
+    apply_ways(parsed, plan)
     return parsed
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from ingest.delimited.dialect import Dialect, cell_class, split_line, strip_comment
-from ingest.delimited.table import Table
+from ingest.delimited.table import Table, is_statistic
 from ingest.delimited.units import bracketed_unit, is_unit, unit_of
 
 _KEY_VALUE = re.compile(r"^\s*(?P<key>[^:=]{1,60}?)\s*(?::(?!\d\d)|=)\s*(?P<value>.+?)\s*$")
@@ -35,6 +35,7 @@ class Layout:
     preamble: dict[str, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     guessed: str = ""
+    shifted: bool = False  # the names may not stand over their columns
     extra_names: int = 0
 
 
@@ -47,6 +48,7 @@ def read_layout(table: Table, dialect: Dialect, empty_right: int, counts_first: 
     """
     layout = Layout(table.width, [""] * table.width, first_data_line=table.first_line)
     lines = [(n, text) for n, text in table.above if text.strip(RULERS) and not _is_types_row(text, dialect)]
+    lines = [(n, text) for n, text in lines if not is_statistic(split_line(strip_comment(text)[0], dialect))]
     rows = [(n, text, _cells(text, dialect, table.width, split_stamp, empty_right)) for n, text in lines]
     header = None
     fresh: list[int] = []
@@ -139,6 +141,7 @@ def row_text_share(cells: Sequence[str]) -> float:
     return sum(cell_class(c) == "X" or is_unit(c) for c in named) / len(named) if named else 0.0
 
 
+_REMARKS = ("", "comment", "comments", "remark", "remarks", "note", "notes", "message", "bemerkung", "kommentar")
 _UNIT_LABELS = ("unit", "units", "einheit", "einheiten")
 
 
@@ -205,7 +208,12 @@ def _fit_names(layout: Layout, last_column_empty: bool, counts_first: bool) -> N
     if len(names) > width and not any(c.strip() for c in names[width:]):
         layout.names = names[:width]
         return
+    if len(names) == 2 * width and layout.units is None and all(is_unit(c) for c in names[1::2]):
+        layout.names, layout.units = names[::2], names[1::2]  # "Voltage, V" in a table of commas
+        return
     layout.guessed = f"{len(names)} names stand above rows of {width} cells"
+    # A column of remarks that every row leaves out; any other name more or fewer may have shifted the rest.
+    layout.shifted = not (len(names) > width and all(c.strip().lower() in _REMARKS for c in names[width:]))
     layout.extra_names = max(0, len(names) - width)
     layout.names = (names + [""] * width)[:width]
 

@@ -25,6 +25,12 @@ _NOTES: dict[str, tuple[str, Severity, str]] = {
     "new_header": ("note_line", "dropped", "text in place of every number"),
 }
 
+_OF_CELLS = {
+    "overrange": "is beyond the meter's range",
+    "bad_unit": "is no unit of this figure",
+    "no_way": "says neither charge nor discharge of this figure",
+}
+
 
 @dataclass
 class Ledger:
@@ -107,9 +113,7 @@ class Ledger:
             entry.position = -1
         for (code, index), (count, line, example) in parsed.cells.items():
             source = next((c.source for c in self.plan.columns if c.index == index), None)
-            said = {"overrange": "is beyond the meter's range", "bad_unit": "is no unit of this figure"}.get(
-                code, "is no number"
-            )
+            said = _OF_CELLS.get(code, "is no number")
             self.add(Fault(code, "dropped", f"{example!r} {said}; stored as missing.", line, source, count))
         if parsed.encoding_faults and ("encoding", None) not in self.counts:
             self.add(

@@ -35,7 +35,7 @@ def refuse_long(plan: Plan, parsed: Parsed, evidence: Sequence[ColumnEvidence], 
         for c, e in zip(plan.columns, evidence, strict=True)
         if c.kind == "number" and not c.empty and c.index not in clock and np.isfinite(e.values).any()
     ]
-    figures = [(c, e) for c, e in figures if not _counts(e)]
+    figures = [(c, e) for c, e in figures if e.unit_text is not None or not _counts(e)]
     if len(figures) > 1:
         _refuse_kinds(plan, parsed, [e for _, e in figures])
     if len(figures) != 1:
@@ -50,10 +50,12 @@ def refuse_long(plan: Plan, parsed: Parsed, evidence: Sequence[ColumnEvidence], 
             continue
         if _changes(words) < _CHANGES:
             continue
-        if _KEYS.search(other.source) or _units_differ(names) or _far_apart(words, names, figure):
+        told = _KEYS.search(other.source) or _units_differ(names) or _in_turn(words, names)
+        if told or _far_apart(words, names, figure):
             few = ", ".join(names[:3]) + (", …" if len(names) > 3 else "")
+            where = f'"{other.source}"' if other.source else f"column {other.index + 1}"
             raise UnreadableLog(
-                f'is a long table: "{other.source}" says of each row what its figure is ({few})',
+                f"is a long table: {where} says of each row what its figure is ({few})",
                 file=plan.file or None,
                 line=plan.first_data_line,
                 column=column.source or None,
@@ -90,6 +92,15 @@ def _changes(words: pa.Array) -> float:
         return 0.0
     differ = pc.not_equal(words.slice(1), words.slice(0, len(words) - 1))
     return float(pc.mean(pc.fill_null(differ, False)).as_py() or 0.0)
+
+
+def _in_turn(words: pa.Array, names: Sequence[str]) -> bool:
+    """The same names in the same order, over and over: records of one line a figure."""
+    turn = len(names)
+    if len(words) < 3 * turn or not all(any(c.isalpha() for c in name) for name in names):
+        return False
+    again = pc.equal(words.slice(turn), words.slice(0, len(words) - turn))
+    return float(pc.mean(pc.fill_null(again, False)).as_py() or 0.0) > 0.9
 
 
 def _units_differ(names: Sequence[str]) -> bool:

@@ -114,14 +114,21 @@ def _work_out(draft: Draft, context: FileContext) -> None:
         draft.why.append("the clock" if draft.evidence.is_clock else "a time")
         return
     find_sentinels(draft)
+    if draft.evidence.label:
+        draft.limit(FOLLOWS, f'the file calls it "{draft.evidence.label}"')
     give_part(draft, context)
     settle_unit(draft)
     if draft.kind == "speed":
         _speed(draft, context)
     judge_values(draft)
+    if draft.channel is not None and draft.evidence.shifted:
+        name = draft.channel
+        draft.drop("there are not as many names as cells: this one may be another column's")
+        draft.cap, draft.question = UNKNOWN, ""
+        draft.ask(f'Is "{draft.key}" {name}? There are not as many names as cells.', channel=name)
     if draft.channel is not None and not draft.source.strip():
         draft.limit(FITS, "the column has no name")
-    elif draft.channel is not None and draft.key != draft.source and draft.part_level < SAID:
+    elif draft.channel is not None and draft.key != draft.evidence.source and draft.part_level < SAID:
         draft.limit(FITS, "another column has the same name")
 
 
@@ -252,6 +259,8 @@ def _finished(draft: Draft, context: FileContext) -> ColumnMeaning:
         alternatives=alternatives,
         question="" if _SURE[level] == "certain" else draft.question,
         faults=tuple(draft.faults),
+        way_column=draft.way.index if draft.way is not None and channel is not None else None,
+        way_letters=draft.way is not None and draft.way.way_letters,
     )
 
 

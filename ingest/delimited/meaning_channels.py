@@ -31,6 +31,7 @@ SUFFIX = {
     "spin": "spin_dps",
 }
 _MOVING = ("speed", "command", "duty", "fault", "uptime")
+_OF_THE_SHAFT = frozenset(("mech", "mechanical", "shaft", "mechanisch", "mecanique", "mecanica", "welle"))
 _RUNS = ("wire", "contact", "fuse")
 INPUT = frozenset(("input", "in", "eingang"))
 
@@ -66,7 +67,7 @@ def channel_of(draft: Draft, part: str, part_kind: str, roles: set[str]) -> tupl
                 "a regulator's output is meant more often than its input",
             )
         return channel_name(part, "voltage_V"), SAID, ""
-    if kind == "power" and ("motor" in roles or "output" in roles):
+    if kind == "power" and ("motor" in roles or "output" in roles or _OF_THE_SHAFT & set(draft.words)):
         return None, SAID, "not the power drawn from the supply"
     if kind == "temperature" and part_kind in ("receiver", "link"):
         return channel_name(part, "temp_degC"), SAID, ""
@@ -125,7 +126,7 @@ def offer_parts(draft: Draft, context: FileContext, roles: set[str]) -> None:
 
 def give_cell(draft: Draft) -> None:
     words = set(draft.words)
-    numbers = [int(w) for w in draft.words if w.isdecimal()]
+    numbers = [int(w) for w in draft.words if w.isdecimal() and len(w) < 10]
     if MINIMUM & words and not numbers:
         draft.part, draft.part_level, draft.channel = "pack", SAID, "cell_min_V"
     elif (MAXIMUM | NOT_MEASURED) & words:

@@ -63,10 +63,12 @@ class Draft:
     no_channel: bool = False
     from_reading: bool = False
     scale_said: bool = False
+    way: ColumnEvidence | None = None  # the column of words that gives each row's sign
 
     @property
     def source(self) -> str:
-        return self.evidence.source
+        """The name that says what it is: that of the file's list of channels, where it has one."""
+        return self.evidence.label or self.evidence.source
 
     @property
     def quantity(self) -> str:
@@ -85,7 +87,10 @@ class Draft:
 
     def converted(self) -> NDArray[np.float64]:
         """The sample in the channel's unit."""
-        return self.raw() * self.scale + self.offset
+        raw = self.raw()
+        if self.way is not None and self.way.ways is not None:
+            raw = raw * np.where(self.way.ways == 0.0, 1.0, self.way.ways)
+        return raw * self.scale + self.offset
 
     def turn_round(self) -> None:
         """The other sign, in the answer that is offered too."""
@@ -119,7 +124,7 @@ class Draft:
 
     def fault(self, code: str, severity: str, note: str) -> None:
         if all(f.code != code for f in self.faults):
-            self.faults.append(Fault(code, severity, note, column=self.source))  # type: ignore[arg-type]
+            self.faults.append(Fault(code, severity, note, column=self.evidence.source))  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -95,7 +96,7 @@ def _last_piece(name: str) -> tuple[str, str | None]:
 
 def read_name(draft: Draft, names: Sequence[str], lettered: frozenset[str]) -> None:
     """Fill words, kind and unit of a draft from its name and stated unit alone."""
-    bare, text, marked = stated_unit(draft.evidence, lettered)
+    bare, text, marked = stated_unit(replace(draft.evidence, source=draft.source), lettered)
     words = cut(bare)
     whole = parse_unit(draft.source)
     if not words and whole is not None:

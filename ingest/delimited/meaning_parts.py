@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
+from typing import Final
 
 from ingest.channels import RESERVED_PARTS, cell_number, parse_channel
 from ingest.delimited.meaning_channels import INPUT, SUFFIX, channel_of, give_cell, offer_parts
@@ -26,6 +28,13 @@ from ingest.delimited.words import (
 )  # fmt: skip
 from ingest.delimited.words_units import Unit, parse_unit
 
+# "CH1: Pack voltage", "101 <Pack voltage>": the number is the instrument's input, the name behind it is the part's.
+_INPUT_NUMBER: Final = re.compile(
+    r"\s*(?:(?:ch|chan|channel|kanal|voie|canal|ai|ain|adc)[ ._#-]*\d{1,4}(?:\s*[<:|([–-]|[ _.]+)"
+    r"|\d{1,4}\s*[<:|]|\d{3,4}[ _.-])"
+    r"\s*[<:|([–-]*\s*(?=[A-Za-z])",
+    re.IGNORECASE,
+)
 _OF_THE_LINK = ("frames_lost", "failsafe", "strength", "quality")
 
 
@@ -56,6 +65,8 @@ def give_part(draft: Draft, context: FileContext) -> None:
         return
     numbers = [w for w in words if w.isdecimal()]
     part, level, kind, why = _find(draft, context, named, roles)
+    if level == SAID and _INPUT_NUMBER.match(draft.source):
+        numbers = numbers[1:]
     if GENERIC & set(words) and level < SAID:
         part, level, why = None, UNKNOWN, "an instrument's input says nothing of the part it was clipped to"
     if draft.letter and draft.letter not in ("l", "r") and part is not None and draft.letter not in cut(part):

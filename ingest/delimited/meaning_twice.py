@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Sequence
 from typing import Final
 
@@ -28,9 +29,11 @@ def once_each(drafts: Sequence[Draft], level: Callable[[Draft], int]) -> None:
             continue
         best = max(level(d) for d in group)
         keep = [d for d in group if level(d) == best]
-        if len(keep) > 1 and all(_agree(keep[0], d) for d in keep[1:]):
+        apart = any(_lettered(one, other) for one, other in itertools.combinations(group, 2))
+        keep = list(group) if apart and not any(d.from_reading for d in group) else keep
+        if len(keep) > 1 and not apart and all(_agree(keep[0], d) for d in keep[1:]):
             keep = [max(keep, key=lambda d: (d.evidence.decimals, -d.evidence.index))]
-        if len(keep) > 1:
+        if len(keep) > 1 and not apart:
             chosen, why = _better(keep, drafts)
             if chosen is not None:
                 others = " and ".join(f'"{d.key}"' for d in keep if d is not chosen)
@@ -69,6 +72,12 @@ def _better(keep: Sequence[Draft], drafts: Sequence[Draft]) -> tuple[Draft | Non
         if len(good) == 1:
             return good[0], why
     return None, ""
+
+
+def _lettered(one: Draft, other: Draft) -> bool:
+    """Whether only a letter tells two names apart, "battery A" and "battery B": they are two things, not one."""
+    mine, theirs = set(one.words) - set(other.words), set(other.words) - set(one.words)
+    return bool(mine and theirs) and all(len(w) == 1 and w.isalpha() for w in mine | theirs)
 
 
 def _same_part(one: Draft, other: Draft) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Sequence
 from typing import Final
@@ -9,7 +10,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from ingest.delimited.clock import TIME_WORDS, words_of
 from ingest.delimited.column import ColumnEvidence
+from ingest.delimited.plan import Parsed, Plan
 from ingest.delimited.words import cut
 from ingest.errors import UnreadableLog
 
@@ -53,6 +56,26 @@ def refuse_no_samples(evidence: Sequence[ColumnEvidence], file: str | None, line
             column=cycle.source,
             mend="Export the samples of the test, with their time.",
         )
+
+
+def refuse_sideways(plan: Plan, parsed: Parsed) -> None:
+    """Raises UnreadableLog for a table on its side: each row is a channel, its name in the first cell."""
+    first = parsed.columns[0] if parsed.columns else None
+    figures = [values for column, values in zip(plan.columns, parsed.columns, strict=True) if column.kind == "number"]
+    if first is None or plan.columns[0].kind != "text" or not 2 <= parsed.rows < len(figures):
+        return
+    names = [str(name or "") for name in first.to_pylist()]
+    for row, name in enumerate(names):
+        timed = any(word in TIME_WORDS for word in words_of(name)) or name.strip().lower() in ("s", "ms")
+        values = [column[row].as_py() for column in figures]
+        known = [value for value in values if value is not None]
+        if timed and len(known) >= _LEAST and all(b > a for a, b in itertools.pairwise(known)):
+            raise UnreadableLog(
+                f'lies on its side: each of its rows is a channel, and the times stand in the row "{name}"',
+                file=plan.file or None,
+                line=plan.first_data_line,
+                mend="Export it with a column for each channel, or turn it in a spreadsheet (transpose).",
+            )
 
 
 def _known(column: ColumnEvidence) -> NDArray[np.float64]:

@@ -32,6 +32,8 @@ class ColumnPlan:
     unit_of_column: str | None = None
     unit_varies: bool = False
     marked: bool = False  # some cell shows the decimal mark
+    way_column: int | None = None  # where the words of a column say which way this current flows
+    way_letters: bool = False  # those words are C and D
 
 
 @dataclass

@@ -25,6 +25,7 @@ from ingest.delimited.streams import StreamState
 from ingest.delimited.tally import Tally, stored_names
 from ingest.delimited.ticks import Ticks, clock_ticks
 from ingest.delimited.unit_columns import apply_unit_columns
+from ingest.delimited.ways import apply_ways
 from ingest.errors import UnreadableLog
 from ingest.formats import Format, ReadOptions
 from ingest.log import Fault, Provenance
@@ -133,6 +134,7 @@ class DelimitedReader:
         if alone and ticks[0] is not None and not ticks[0].valid.all() and not parsed.rough:
             parsed = parse_rough(block, sniffed.plan)
             apply_unit_columns(parsed, sniffed.plan)
+            apply_ways(parsed, sniffed.plan)
             ticks = self._ticks(parsed)
         return _Ready(parsed, ticks)
 
@@ -178,7 +180,7 @@ class DelimitedReader:
             parsed.odd = [e for e in parsed.odd if e.line < entry.line]
             ready.ticks = [None if t is None else Ticks(t.ticks[:place], t.valid[:place]) for t in ready.ticks]
             self._stopped = True
-            note = f"Another table begins ({entry.text!r}); it is not read."
+            note = f"Another table begins ({entry.text!r}); nothing is read from there on."
             ledger.add(Fault("several_tables", "dropped", note, entry.line))
             return
 
@@ -262,6 +264,7 @@ def _tallies(sniffed: Sniffed, meanings: list[ColumnMeaning], reading: object) -
     names = stored_names(plans, meanings, set(clocks), ignored)
     tallies = []
     for plan, evidence, meaning, name in zip(plans, sniffed.evidence, meanings, names, strict=True):
+        plan.way_column, plan.way_letters = meaning.way_column, meaning.way_letters
         if meaning.channel is not None and name is not None and name != meaning.channel:
             meaning = replace(
                 meaning, why=f"{meaning.why}; an earlier column is {meaning.channel} already".lstrip("; ")

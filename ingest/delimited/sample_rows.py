@@ -11,6 +11,8 @@ from ingest.delimited.sample import MOST_ROWS, Sample
 from ingest.delimited.stamps import shape_of
 from ingest.delimited.table import Table, is_row, row_classes
 
+_MOST_DIGITS = 18  # a row count has fewer, and 64 bits hold it
+
 
 def with_short_rows(tables: list[Table], table: Table) -> tuple[Table, int]:
     """(table, least width): the wider table whose rows alternate with this one's, where short rows only lack cells.
@@ -32,9 +34,15 @@ def with_short_rows(tables: list[Table], table: Table) -> tuple[Table, int]:
     return table, 0
 
 
-def stretches(sample: Sample, table: Table, dialect: Dialect) -> list[list[str]]:
-    """Lines of the main table, in runs of neighbours, about 20,000 in all."""
-    inside = [text for n, text in sample.head if table.first_line <= n <= table.last_line]
+def stretches(sample: Sample, table: Table, tables: Sequence[Table]) -> list[list[str]]:
+    """Lines of the main table, in runs of neighbours, about 20,000 in all; no rows of a table between its parts."""
+    others = [t for t in tables if t is not table and t.header is not None and t.width == table.width]
+    others = [t for t in others if table.first_line < t.first_line and t.last_line < table.last_line]
+    inside = [
+        text
+        for n, text in sample.head
+        if table.first_line <= n <= table.last_line and not any(t.first_line <= n <= t.last_line for t in others)
+    ]
     if not sample.pieces:
         if len(inside) <= MOST_ROWS:
             return [inside]
@@ -85,7 +93,7 @@ def keys_beside(layout: Layout, rows: Sequence[Sequence[str]], dialect: Dialect)
 
 def counts(rows: Sequence[Sequence[str]]) -> bool:
     first = [row[0].strip().strip('"') for row in rows]
-    if not all(c.isdecimal() for c in first) or int(first[0]) not in (0, 1):
+    if not all(c.isdecimal() and len(c) < _MOST_DIGITS for c in first) or int(first[0]) not in (0, 1):
         return False
     values = [int(c) for c in first]
     return all(b > a for a, b in pairwise(values))

@@ -30,12 +30,14 @@ _AGREE: Final = 0.8  # our choice: share of all movement that has to speak for o
 class Signs:
     """steps and drift: 1 where the voltage goes up with the current (charging counts as positive), -1 where it goes
     down (discharge does), 0 where it does not say. up, down: the largest rise and fall, as a share of the voltage,
-    within one run of steady current that is not negative."""
+    within one run of steady current that is not negative. opposite: the voltage climbs far in the runs of one sign and
+    falls far in those of the other."""
 
     steps: int = 0
     drift: int = 0
     up: float = 0.0
     down: float = 0.0
+    opposite: bool = False
 
     @property
     def sign(self) -> int:
@@ -72,7 +74,9 @@ def signs_of(voltage: Sample, current: Sample) -> Signs:
     drift = _agreed(shifts * ways) if enough else 0
     up = max((float(s) for s, w in zip(shifts, ways, strict=True) if w > 0), default=0.0) / float(high)
     down = max((-float(s) for s, w in zip(shifts, ways, strict=True) if w > 0), default=0.0) / float(high)
-    return Signs(steps, drift, up, down)
+    plus, minus = (float(shifts[ways == way].sum()) for way in (1.0, -1.0)) if shifts.size else (0.0, 0.0)
+    opposite = plus * minus < 0.0 and min(abs(plus), abs(minus)) >= 0.5 * _MOVED * float(high)
+    return Signs(steps, drift, up, down, opposite)
 
 
 def _agreed(moved: Sample) -> int:

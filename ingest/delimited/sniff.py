@@ -7,21 +7,19 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-import pyarrow as pa
-from numpy.typing import NDArray
 
 from ingest.delimited.clock import ClockPlan
 from ingest.delimited.clock_find import find_clock, runs_backward
 from ingest.delimited.column import ColumnEvidence
-from ingest.delimited.columns import decimals, plan_columns
+from ingest.delimited.columns import plan_columns, says_minutes
 from ingest.delimited.compact import mark_compact
 from ingest.delimited.dialect import Dialect, choose_dialect, split_line, strip_comment
+from ingest.delimited.evidence import evidence_of, fixed_decimals, row_estimate
 from ingest.delimited.fast import can_be_fast, parse_block
 from ingest.delimited.layout import Layout, read_layout, unit_of_column
 from ingest.delimited.layout_faults import layout_faults
 from ingest.delimited.long_table import refuse_long
-from ingest.delimited.not_samples import refuse_no_samples
-from ingest.delimited.numbers import decimals_of, says_no_mark, tidy
+from ingest.delimited.not_samples import refuse_no_samples, refuse_sideways
 from ingest.delimited.pairs import pairs_of
 from ingest.delimited.plan import ColumnPlan, Parsed, Plan
 from ingest.delimited.rough import merge
@@ -83,7 +81,7 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
             mend="Export fewer columns.",
         )
     faults: list[Fault] = []
-    pieces = stretches(sample, table, dialect)
+    pieces = stretches(sample, table, tables)
     rows = some_rows(pieces, dialect, table.width, min(400, max(50, 40_000 // table.width)))
     if not rows:
         raise no_table(source, sample)
@@ -116,6 +114,9 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
         _apply_reading(layout, reading, sample, dialect)
     columns = plan_columns(layout.names, rows, reading.decimal if reading else None)
     columns = _without_edges(columns, layout, rows)
+    for column in columns:
+        if column.stamp is not None and layout.units is not None:
+            column.stamp = says_minutes(column.stamp, layout.units[column.index])
     mark_compact(columns, rows)
     pair_units(columns, rows, lambda k: columns_unit(columns, layout, k))
     plan = _make_plan(dialect, columns, layout, tables, table, sample, faults)
@@ -128,8 +129,8 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
     parsed, starts = _parse_sample(pieces, plan)
     if parsed.rows == 0:
         raise no_table(source, sample)
-    evidence = _evidence(plan, layout, parsed, rows)
-    total = _row_estimate(source, sample, parsed)
+    evidence = evidence_of(plan, layout, parsed, rows)
+    total = row_estimate(source, sample, parsed)
     clock, candidates = find_clock(evidence, plan, parsed, starts, total, layout, reading)
     backward = runs_backward(evidence, plan, parsed) if clock is None else None
     if backward is not None:
@@ -141,11 +142,12 @@ def sniff(source: Source, reading: Reading | None, rate_Hz: float | None) -> Sni
             mend="Sort it by time and export it again.",
         )
     if reading is None:
+        refuse_sideways(plan, parsed)
         refuse_no_samples(evidence, plan.file or None, layout.first_data_line)
         refuse_long(plan, parsed, evidence, [k for k, _ in clock.parts] if clock is not None else [])
     sniffed = Sniffed(sample, plan, layout, evidence, clock, faults=faults, reading=reading)
     _settle_rate(sniffed, reading, rate_Hz)
-    sniffed.fixed_decimals = _fixed_decimals(plan, rows)
+    sniffed.fixed_decimals = fixed_decimals(plan, rows)
     clock = sniffed.clock
     sniffed.streams = plan_streams(clock, candidates, [c.index for c in columns])
     used = {k for s in sniffed.streams if s.clock is not None for k, _ in s.clock.parts}
@@ -171,7 +173,7 @@ def _apply_reading(layout: Layout, reading: Reading, sample: Sample, dialect: Di
         cells = (cells + [""] * layout.width)[: layout.width]
         setattr(layout, attribute, cells)
         setattr(layout, key, number)
-        layout.guessed = ""
+        layout.guessed, layout.shifted = "", False
     if reading.first_data_line is not None:
         layout.first_data_line = reading.first_data_line
         above = [(n, t) for n, t in sample.head if n < reading.first_data_line and t.strip()]
@@ -265,43 +267,6 @@ def _parse_sample(pieces: Sequence[Sequence[str]], plan: Plan) -> tuple[Parsed, 
             parts.append(parsed)
             seen += parsed.rows
     return (merge(parts) if parts else Parsed([], 0, np.empty(0, dtype=np.int64))), starts
-
-
-def _evidence(plan: Plan, layout: Layout, parsed: Parsed, rows: Sequence[Sequence[str]]) -> list[ColumnEvidence]:
-    evidence = []
-    for column, values in zip(plan.columns, parsed.columns, strict=True):
-        if column.kind in ("number", "flag"):
-            array: NDArray[np.float64] = values.cast(pa.float64(), safe=False).to_numpy(zero_copy_only=False)
-        else:
-            array = np.full(parsed.rows, np.nan)
-        unit, note = unit_of_column(layout, column.index)
-        if unit is None and (column.unit or column.unit_of_column):
-            unit, note = column.unit or column.unit_of_column, "cells"
-        cells = [row[column.index] for row in rows]
-        unclear = column.marked and not column.style.thousands and says_no_mark([tidy(cell) for cell in cells])
-        places = decimals(column, cells)
-        own = (column.index, column.source, unit, note, column.kind, array, places, False, unclear)
-        evidence.append(ColumnEvidence(*own))
-    return evidence
-
-
-def _fixed_decimals(plan: Plan, rows: Sequence[Sequence[str]]) -> dict[int, int]:
-    """Columns that always show the same number of decimals, and how many; the last row does not count."""
-    fixed = {}
-    for column in plan.columns:
-        if column.kind == "number":
-            cells = [tidy(row[column.index]) for row in rows[:-1]]
-            shown = {decimals_of(c, column.style) for c in cells if any(d.isdigit() for d in c)}
-            if len(shown) == 1:
-                fixed[column.index] = shown.pop()
-    return fixed
-
-
-def _row_estimate(source: Source, sample: Sample, parsed: Parsed) -> int:
-    if sample.whole:
-        return parsed.rows
-    chars = sum(len(text) + 1 for _, text in sample.head[-200:])
-    return int(source.size / sample.encoding.unit / max(1.0, chars / 200))
 
 
 def _settle_rate(sniffed: Sniffed, reading: Reading | None, rate_Hz: float | None) -> None:

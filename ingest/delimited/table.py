@@ -82,6 +82,18 @@ def row_classes(cells: list[str]) -> list[str]:
     return [_COARSE[cell_class(cell)] for cell in cells]
 
 
+_STATISTICS = frozenset(
+    ("min", "max", "mean", "minimum", "maximum", "average", "avg", "std", "std dev", "stdev", "std deviation",
+     "standard deviation", "median", "rms", "mittelwert", "mittel", "moyenne", "peak to peak", "sigma", "variance")
+)  # fmt: skip
+
+
+def is_statistic(cells: list[str]) -> bool:
+    """A line that begins with the name of a statistic and holds its figures: it sums up the rows and is none."""
+    name = cells[0].strip(" :=").replace(".", "").replace("_", " ").lower() if len(cells) > 1 else ""
+    return name in _STATISTICS and any(cell_class(cell) in "NG" for cell in cells[1:])
+
+
 def is_row(classes: list[str]) -> bool:
     """Whether a line can be a row of measurements at all."""
     numbers = classes.count("N")
@@ -109,6 +121,10 @@ def find_tables(
             cells = cells[: MAX_COLUMNS * 50]
         if strip_comment(text)[1]:
             above.append((number, text))
+            continue
+        if is_statistic(cells):
+            above.append((number, text))
+            odd += 1
             continue
         classes = row_classes(cells)
         if current is not None and current.rows <= MANY_KEYS and odd and current.mask[0] == "X" and classes[0] == "E":

@@ -15,7 +15,7 @@ from ingest.delimited.stamp_columns import stamps_ns
 from ingest.delimited.stamps import DAY_NS, MISSING_NS, NS
 
 _ROLE_NS = {"days": DAY_NS, "hours": 3600 * NS, "minutes": 60 * NS, "seconds": NS, "hundredths": NS // 100,
-            "ms": NS // 1000}  # fmt: skip
+            "ms": NS // 1000, "us": NS // 1_000_000, "ns": 1}  # fmt: skip
 
 
 @dataclass

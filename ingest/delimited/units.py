@@ -28,6 +28,10 @@ for _base, _symbols in {
         _add(_base, 1.0, _symbol)
         for _prefix, _factor in (("n", 1e-9), *((m, 1e-6) for m in _MICRO), ("m", 1e-3), ("k", 1e3), ("M", 1e6)):
             _add(_base, _factor, _prefix + _symbol)
+_add("V", 1e-2, "cV")
+_add("V", 1e-1, "dV")
+_add("A", 1e-2, "cA")
+_add("A", 1e-1, "dA")
 _add("s", 1.0, "s", "sec", "secs", "second", "seconds", "Sec", "Seconds", "Second", "sek", "Sek.", "sec.", "S")
 _add("s", 1e-3, "ms", "msec", "millisecond", "milliseconds", "millis", "mS", "Milliseconds", "msecs")
 _add("s", 1e-6, *(m + "s" for m in _MICRO), "usec", "µsec", "microsecond", "microseconds", "micros", "uS")

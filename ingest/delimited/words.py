@@ -11,6 +11,8 @@ import unicodedata
 from functools import lru_cache
 from typing import Final
 
+from ingest.delimited.scripts import spelled
+
 
 def one_of(words: str) -> frozenset[str]:
     return frozenset(words.split())
@@ -19,11 +21,13 @@ def one_of(words: str) -> frozenset[str]:
 QUANTITY: Final[dict[str, str]] = {
     word: kind
     for kind, words in {
-        "voltage": "voltage volt volts voltages spannung tension tensao tensione voltaje u v millivolts millivolt",
+        "voltage": "voltage volt volts voltages spannung tension tensao tensione voltaje napiecie spanning "
+        "potential potenzial potentiel u v millivolts millivolt",
         "current": "current curr cur currents amp amps ampere amperes amperage milliamps strom courant "
         "corriente "
-        "corrente i iq id intensite stromstaerke",
-        "temperature": "temperature temperatur temperatura temp tmp temps temperatures thermistor ntc thermocouple t",
+        "corrente prad stroom i iq id intensite stromstaerke",
+        "temperature": "temperature temperatur temperatura temperatuur temp tmp temps temperatures "
+        "thermistor ntc thermocouple t",
         "speed": "speed rpm erpm krpm rps drehzahl vitesse velocidad velocity geschwindigkeit revs regime "
         "tacho tach "
         "rotation omega regimen rotational umin",
@@ -33,9 +37,10 @@ QUANTITY: Final[dict[str, str]] = {
         "duty": "duty dutycycle tastgrad modulation",
         "charge": "mah ah capacity charge consumed coulombs coulomb ladung kapazitaet capacite capacidad",
         "energy": "energy wh energie energia joules mwh",
-        "power": "power watt watts leistung puissance potencia p",
+        "power": "power watt watts leistung puissance potencia potenza vermogen moc p",
         "resistance": "resistance ohm ohms esr impedance widerstand mohm",
-        "time": "time zeit tiempo timestamp millis micros date clock elapsed datum uhrzeit horodatage timer fecha",
+        "time": "time zeit tiempo tempo tijd czas timestamp millis micros date clock elapsed "
+        "datum uhrzeit horodatage timer fecha",
         "uptime": "uptime",
         "count": "count counter index sample packet seq sequence nr no zaehler record row loop iteration "
         "tick ticks "
@@ -75,7 +80,7 @@ ROLE: Final[dict[str, str]] = {
 PART: Final[dict[str, str]] = {
     word: part
     for part, words in {
-        "pack": "battery batt bat bats pack akku accu batterie bateria lipo akkupack accumulateur batteries "
+        "pack": "battery batt bat bats pack akku accu batterie batteria bateria lipo akkupack accumulateur batteries "
         "batterij "
         "accus lion",
         "cell": "cell cells zell zelle zellen cellule celda element cel",
@@ -194,7 +199,7 @@ def fold(text: str) -> str:
 def cut(name: str) -> tuple[str, ...]:
     """The words of a column name, folded: "BattVolt_1" → ("batt", "volt", "1"); "Akkuspannung" → two words."""
     words: list[str] = []
-    name = unicodedata.normalize("NFC", name[:LONGEST_NAME])
+    name = spelled(unicodedata.normalize("NFC", name[:LONGEST_NAME]))
     for raw in re.split(r"[^0-9A-Za-zÀ-ÿµμΩΩ]+", name):
         if raw:
             words += _cut_piece(raw)
@@ -212,7 +217,7 @@ def _cut_piece(raw: str) -> list[str]:
     words: list[str] = []
     for number_or_text in re.findall(r"\d+|\D+", raw):
         if number_or_text.isdigit():
-            words.append(str(int(number_or_text)))
+            words.append(number_or_text.lstrip("0") or "0")  # not by int(): it may have any length
             continue
         if fold(number_or_text) in _KNOWN or number_or_text.isupper() or number_or_text.islower():
             pieces = [number_or_text]

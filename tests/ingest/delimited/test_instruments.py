@@ -42,9 +42,7 @@ NOT_RIGHT = {
     "step_summary": "asked",
     "steps_exact_999": "asked",
     "thrust_stand": "asked",
-    "transposed": "asked",
     "two_current_columns": "asked",
-    "unsigned_with_state": "asked",
     "voltage_current_sense_raw": "asked",
     "cells_battery_monitor": "kept",
     "days_and_time": "kept",
@@ -61,6 +59,7 @@ NOT_RIGHT = {
     "json_lines": "refused",
     "long_events": "refused",
     "long_with_units": "refused",
+    "transposed": "refused",
     "typed_rows": "refused",
 }
 

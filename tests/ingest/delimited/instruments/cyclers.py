@@ -288,9 +288,9 @@ def unsigned_with_state() -> Made:
         [r[0] for r in R],
         {
             "Voltage (V)": Fact("voltage", [r[6] for r in R], None, (*PV, "cell1_voltage_V")),
-            "Current (A)": Fact("current", [round(abs(r[5]), 4) for r in R], None, ("nothing",)),
+            "Current (A)": Fact("current", [round(-r[5], 4) for r in R], [round(abs(r[5]), 4) for r in R], PC),
         },
-        must_say=("implausible", "sign_unknown", "sign_normalised", "unsigned"),
+        must_say=("sign_normalised",),
     )
 
 

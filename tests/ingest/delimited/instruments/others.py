@@ -41,7 +41,7 @@ def days_and_time() -> Made:
         [r[0] for r in R],
         {
             "Volts": Fact("voltage", [r[6] for r in R], None, (*PV, "cell1_voltage_V")),
-            "Amps": Fact("current", [abs(r[5]) for r in R], None, ("nothing",)),
+            "Amps": Fact("current", [-r[5] for r in R], [abs(r[5]) for r in R], PC),
             "Amp-hr": Fact("charge", [r[7] * 1000 for r in R], [r[7] for r in R], ("nothing",)),
         },
     )
