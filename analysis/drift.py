@@ -9,9 +9,10 @@ from typing import Any
 
 import numpy as np
 
+from analysis.change_point import ChangePoint, change_point
 from analysis.metric_kinds import CATALOGUE, Metric
 from analysis.season_rows import MatchRow
-from analysis.statistics import LEVEL, MOST_VALUES, ChangePoint, Trend, change_point, holm, theil_sen, thinned
+from analysis.statistics import LEVEL, MOST_VALUES, Trend, holm, theil_sen, thinned
 from ingest.builds import Build
 
 # Figures that a sound robot repeats match after match, whoever it meets.

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import permutations
 from typing import Any
 
 import numpy as np
@@ -34,12 +33,7 @@ from analysis.signal import Floats
 LEVEL = 0.95
 POWER = 0.80  # common practice in planning (Cohen 1988, from memory): four in five real differences are seen
 MOST_MATCHES = 1000  # our choice: beyond this the difference is too small to matter to a season
-# Our choice: with this many shuffles a p of 0.05 is known to 0.006 (two standard errors).
-SHUFFLES = 4999
-SHUFFLED_AT_ONCE = 500  # our choice: some megabytes
-ENUMERATE_TO = 7  # 7! = 5,040 orders are counted, more are shuffled
 MOST_VALUES = 1000  # our choice: half a million pairs; more matches of one robot tell nothing new
-SHORTEST_SIDE = 2  # our choice: one match alone is no change
 
 
 @dataclass(frozen=True)
@@ -87,19 +81,8 @@ class Trend:
     n: int
 
 
-@dataclass(frozen=True)
-class ChangePoint:
-    """first: index of the first value after the change; shift of the values after against before; p by permutation
-    over the whole series, so that having looked for the place is paid for.
-    """
-
-    first: int
-    shift: Shift
-    p: float
-    least_p: float
-
-
-def _finite(x: npt.ArrayLike) -> Floats:
+def finite(x: npt.ArrayLike) -> Floats:
+    """(n,) of the values in float64; ValueError where one is not finite."""
     values = np.asarray(x, dtype=np.float64).ravel()
     if not bool(np.isfinite(values).all()):
         raise ValueError("values must be finite")
@@ -118,7 +101,7 @@ def mann_whitney(x: npt.ArrayLike, y: npt.ArrayLike) -> RankTest:
 
     Raises ValueError for an empty sample.
     """
-    first, second = _finite(x), _finite(y)
+    first, second = finite(x), finite(y)
     m, n = first.shape[0], second.shape[0]
     if not m or not n:
         raise ValueError("each sample needs a value")
@@ -139,7 +122,7 @@ def shift(x: npt.ArrayLike, y: npt.ArrayLike, level: float = LEVEL) -> Shift:
     Holds where the two samples are alike but for their place. With ties the level is at least what is stated.
     Raises ValueError for an empty sample.
     """
-    first, second = _finite(x), _finite(y)
+    first, second = finite(x), finite(y)
     m, n = first.shape[0], second.shape[0]
     if not m or not n:
         raise ValueError("each sample needs a value")
@@ -166,7 +149,7 @@ def wilcoxon(differences: npt.ArrayLike) -> RankTest:
     """Signed rank test of paired differences against zero, exact (Wilcoxon 1945). Zeros are left out, and counted
     neither way: n is the number of pairs that differ.
     """
-    d = _finite(differences)
+    d = finite(differences)
     d = d[d != 0]
     n = d.shape[0]
     if not n:
@@ -183,7 +166,7 @@ def paired_shift(differences: npt.ArrayLike, level: float = LEVEL) -> Shift:
 
     Raises ValueError without a pair.
     """
-    d = _finite(differences)
+    d = finite(differences)
     n = d.shape[0]
     if not n:
         raise ValueError("a paired shift needs a pair")
@@ -201,7 +184,7 @@ def theil_sen(t: npt.ArrayLike, y: npt.ArrayLike, level: float = LEVEL) -> Trend
     At least two different t. The level is at least what is stated. Beyond 60 values by the normal law; of more than
     a thousand, a thousand evenly spread ones are taken. Raises ValueError for unlike shapes or without two different t.
     """
-    at, values = _finite(t), _finite(y)
+    at, values = finite(t), finite(y)
     if at.shape != values.shape:
         raise ValueError(f"t has {at.shape}, y has {values.shape}")
     order = np.argsort(at, kind="stable")
@@ -289,48 +272,8 @@ def matches_to_tell(
 
 def spread_of(x: npt.ArrayLike, y: npt.ArrayLike | None = None) -> float | None:
     """Spread (1 sigma) within one or two samples, pooled; None where no sample holds two values."""
-    groups = [_finite(x)] + ([] if y is None else [_finite(y)])
+    groups = [finite(x)] + ([] if y is None else [finite(y)])
     free = sum(max(g.shape[0] - 1, 0) for g in groups)
     if free == 0:
         return None
     return math.sqrt(sum(float(((g - g.mean()) ** 2).sum()) for g in groups if g.shape[0]) / free)
-
-
-def _largest_step(ranks: Floats) -> tuple[Floats, Floats]:
-    """(best (r,), place (r,)) of the standardised rank step of each row of ranks (r, n)."""
-    n = ranks.shape[1]
-    k = np.arange(SHORTEST_SIDE, n - SHORTEST_SIDE + 1)
-    sums = np.cumsum(ranks, axis=1)[:, k - 1] - k * (n + 1) / 2
-    size = np.abs(sums) / np.sqrt(k * (n - k))
-    best = np.argmax(size, axis=1)
-    return size[np.arange(size.shape[0]), best], k[best]
-
-
-def change_point(y: npt.ArrayLike, level: float = LEVEL, seed: int = 1) -> ChangePoint | None:
-    """Where a series steps once, and whether chance would make such a step (Pettitt 1979, each place standardised).
-
-    p counts every order of the values up to seven of them, else 4,999 shuffles of a fixed seed. None: fewer than four.
-    A slow drift makes a step too: read it beside the trend.
-    """
-    values = _finite(y)
-    n = values.shape[0]
-    if n < 2 * SHORTEST_SIDE:
-        return None
-    ranks = midranks(values)
-    best, place = _largest_step(ranks[None, :])
-    if n <= ENUMERATE_TO:
-        orders = ranks[np.array(list(permutations(range(n))))]
-        statistics, _ = _largest_step(orders)
-        p = float(np.mean(statistics >= best[0] - 1e-9))
-        least = float(np.mean(statistics >= statistics.max() - 1e-9))
-    else:
-        rng = np.random.default_rng(seed)
-        more = 0
-        for start in range(0, SHUFFLES, SHUFFLED_AT_ONCE):
-            count = min(SHUFFLED_AT_ONCE, SHUFFLES - start)
-            statistics, _ = _largest_step(rng.permuted(np.tile(ranks, (count, 1)), axis=1))
-            more += int(np.sum(statistics >= best[0] - 1e-9))
-        p = (1 + more) / (SHUFFLES + 1)
-        least = 1 / (SHUFFLES + 1)
-    first = int(place[0])
-    return ChangePoint(first, shift(values[first:], values[:first], level), p, least)

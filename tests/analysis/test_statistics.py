@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from scipy.stats import kendalltau
 
 from analysis import statistics as stats
+from analysis.change_point import change_point
 from analysis.ranks import inversion_shares, rank_sum_counts, signed_rank_counts
 
 TABLE = Path(__file__).resolve().parent.parent / "reference" / "statistics.csv"
@@ -229,26 +230,26 @@ def test_matches_to_tell_at_its_ends() -> None:
 def test_change_point_finds_the_step_and_no_other() -> None:
     rng = np.random.default_rng(6)
     y = np.concatenate([rng.normal(5, 0.2, 5), rng.normal(7, 0.2, 7)])
-    found = stats.change_point(y)
+    found = change_point(y)
     assert found is not None
     assert found.first == 5
     assert found.p < 0.05
     assert found.shift.low < 2.0 < found.shift.high
-    assert stats.change_point([1.0, 2.0, 3.0]) is None
+    assert change_point([1.0, 2.0, 3.0]) is None
 
 
 @pytest.mark.parametrize("n", [6, 12])
 def test_change_point_error_rate(n: int) -> None:
     rng = np.random.default_rng(n)
     repeats = 500
-    found = [stats.change_point(rng.normal(size=n)) for _ in range(repeats)]
+    found = [change_point(rng.normal(size=n)) for _ in range(repeats)]
     rate = np.mean([f is not None and f.p <= 0.05 for f in found])
     assert rate <= 0.05 + 2.5 * math.sqrt(0.05 * 0.95 / repeats)
 
 
 def test_change_point_p_by_every_order() -> None:
     """Five values: of 5! orders, 4·2!·3! set the two smallest or the two largest apart at one end; 2·2!·2! do both."""
-    found = stats.change_point([1.0, 2.0, 8.0, 9.0, 10.0])
+    found = change_point([1.0, 2.0, 8.0, 9.0, 10.0])
     assert found is not None
     assert found.first == 2
     assert found.p == pytest.approx((4 * 2 * 6 - 2 * 2 * 2) / math.factorial(5))
