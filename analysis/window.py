@@ -102,7 +102,8 @@ def at_work(data: MatchData, *, end: bool) -> bool:
     taken off), since a log that begins at work shows no rest to compare with. False where no current was logged.
     """
     names = [n for n in data.signals if n.endswith("current_A") and "_rail_" not in n]
-    currents = [s for n in names if len(s := data.signals[n].good()) >= 3 and data.placed[data.source[n]].placed]
+    known = [n for n in names if not data.placed or data.placed[data.source[n]].placed]
+    currents = [s for n in known if len(s := data.signals[n].good()) >= 3]
     if not currents:
         return False
     edge = max(float(s.t_s[-1]) for s in currents) if end else min(float(s.t_s[0]) for s in currents)
