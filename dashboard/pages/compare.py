@@ -17,6 +17,7 @@ from analysis.compare_words import figure, title
 from dashboard.compare_pictures import Beside, channels, drawings, unit_of, words
 from dashboard.difference_picture import difference_svg
 from dashboard.ink import Theme, glue
+from dashboard.pages import add as add_page
 from dashboard.pages.offers import offer
 from dashboard.pages.parts import message, picture, section, title_block
 from dashboard.source import Source
@@ -42,7 +43,10 @@ def layout(source: Source, asked: Mapping[str, str]) -> html.Div | html.Section:
     by = _by(asked)
     names = _names(source, by, asked)
     if len(names) < 2:
-        return html.Div([html.H1("Compare", className="unseen"), *_pick(source, by, names)], className="compare")
+        known = known_names(source, by)
+        lost = [asked[key] for key in ("a", "b") if asked.get(key) and asked[key] not in known]
+        told = [html.P(f"Not in this season: {', '.join(lost)}.", className="page-lost")] if lost else []
+        return html.Div([html.H1("Compare", className="unseen"), *told, *_pick(source, by, names)], className="compare")
     found = compared(source, asked)
     if isinstance(found, str):
         return message(f"{found.partition(':')[0]} cannot be compared", found.partition(": ")[2])
@@ -206,13 +210,15 @@ def _pick(source: Source, by_asked: By, chosen: list[str]) -> list[Any]:
         names = known_names(source, by)
         first = chosen[0] if chosen and by == by_asked and chosen[0] in names else None
         if len(names) < 2:
-            body: Any = html.P("There are no two to compare yet: add the log files of another match.")
+            add = dcc.Link("add the log files of another match", href=add_page.ADDRESS)
+            body: Any = html.P(["There are no two to compare yet: ", add, "."])
         elif len(names) == 2:
             pair = dcc.Link(f"{names[0]} and {names[1]}", href=address(names[0], names[1], by))
             body = html.Ul([html.Li(pair)], className="pairs")
         else:
             body = html.Div([_one(name, first, by, opponents) for name in names], className="filters picked")
-        out.append(section(head, "Choose two." if first is None else f"{first} with: choose the other.", body))
+        about = "" if len(names) < 2 else "Choose two." if first is None else f"{first} with: choose the other."
+        out.append(section(head, about, body))
     return out
 
 

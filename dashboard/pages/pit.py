@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pyarrow as pa
-from dash import html
+from dash import dcc, html
 
 from analysis.pit import ENDINGS, LONGEST_MIN, PackHistory, PackPlan, PitPlan, pit_plan
 from analysis.pit_packs import ever_against
@@ -13,6 +13,7 @@ from analysis.wording import CAUTIONS, CHECK_WORDS, listed, not_checked_words, p
 from dashboard.ink import Theme, glue
 from dashboard.marks import mark_svg
 from dashboard.page_words import figure, interval, minutes, number, part_name, sentence
+from dashboard.pages import add as add_page
 from dashboard.pages.offers import offer
 from dashboard.pages.parts import cautions, message, picture, section, spoken, title_block
 from dashboard.ready_picture import ready_svg
@@ -60,7 +61,7 @@ def layout(source: Source, asked: str | None) -> html.Div | html.Section:
     made = plan_of(source, minutes_asked(asked))
     if made is None:
         told = "The pit plan follows the last match that was logged with a pack. Add its log files first."
-        return message("No plan yet", told)
+        return message("No plan yet", told, dcc.Link("Add files", href=add_page.ADDRESS, className="go"))
     entry, plan = made
     cells = [("After", plan.match)]
     if entry.match is not None:

@@ -64,7 +64,10 @@ def test_without_two_it_offers_them(source: Source) -> None:
     assert "/compare?a=m05&b=m06" in text
     assert "no two to compare yet" in text  # one build only
     assert "season folder" in text_of(compare_page.layout(Source(None), {}))
-    assert "Choose two" in text_of(compare_page.layout(source, {"a": "m05", "b": "<script>"}))
+    assert "Choose two" in text
+    half = text_of(compare_page.layout(source, {"a": "m05", "b": "<script>"}))
+    assert "m05 with: choose the other" in half
+    assert "Not in this season: <script>." in half
 
 
 def test_any_two_can_be_chosen_one_after_the_other(tmp_path: Path) -> None:
@@ -90,8 +93,8 @@ def test_every_pack_has_its_verdict(source: Source) -> None:
     text = text_of(packs_page.layout(source))
     for pack in source.packs():
         found = packs_page.verdict_of(source, pack.id)
-        assert found is None or found[0].reasons[0] in text
-    assert "no match of this season was logged with it" in text
+        assert found is None or found[0].reasons[0][1:] in text  # its first letter is a capital there
+    assert "No match of this season was logged with it." in text
     assert "No packs yet" in text_of(packs_page.layout(Source(None)))
 
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import re
 from collections.abc import Iterator
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from dash import html
@@ -16,6 +18,7 @@ from analysis.glossary import EVERYDAY, GLOSSARY
 from dashboard.app import make_app
 from dashboard.page_words import sentence
 from dashboard.pages import words as words_page
+from dashboard.routes import page
 from dashboard.rows import Row
 from dashboard.season_html import table_html
 from dashboard.season_lines import summarise
@@ -25,6 +28,7 @@ from dashboard.sheet import sheet_html
 from dashboard.sheet_tables import margins_table
 from dashboard.source import Entry, Source
 from dashboard.wiring_parts import against
+from ingest.season import Season
 from tests.dashboard.browser import Seen, chromium, served, until
 from tests.dashboard.made_up import MadeUpSource, bench_m06, match_m06, review_m06
 from tests.dashboard.small_season import small_season
@@ -34,6 +38,10 @@ from tests.dashboard.small_season import small_season
 def browser() -> Iterator[object]:
     with chromium() as started:
         yield started
+
+
+def text_of(component: object) -> str:
+    return json.dumps(component, default=lambda o: o.to_plotly_json(), ensure_ascii=False)
 
 
 def row(measured: float, limit: float, margin_pct: float, unit: str, verdict: str = "within") -> Row:
@@ -137,3 +145,16 @@ def test_the_chain_of_the_sheet_never_cuts_a_figure_off() -> None:
     said = re.sub(r"<br>", " ", re.sub(r"</?span[^>]*>", "|", chain)).replace("\u00a0", " ")
     assert said.count("Right drive down to 18.4 V") == 5
     assert max(item.count("<br>") for item in chain.split("<li>")) <= 2  # the head of the sheet keeps its height
+
+
+def test_an_empty_season_says_what_to_do_and_a_name_that_is_not_there_is_named(tmp_path: Path) -> None:
+    Season.create(tmp_path / "s")
+    source = Source(tmp_path / "s")
+    for path in ("/", "/add", "/pit", "/compare"):
+        text = text_of(page(source, path, "").body)
+        assert "/add" in text or "data-drop" in text, path
+    lost = text_of(page(source, "/compare", "?a=m99&b=%3Cscript%3E").body)
+    assert "Not in this season: m99, <script>." in lost
+    assert "Choose two." not in lost
+    gone = text_of(page(source, "/match/0123456789ab", "").body)
+    assert "no longer in the season" in gone and '"href": "/"' in gone
