@@ -17,6 +17,9 @@ from analysis.signal import Measured, Signal
 def envelope_of(data: MatchData, signal: Signal) -> Envelope | NotFitted:
     """The envelope of a current over the match window, A by window in s, made once; NotFitted where none can be."""
     key = f"envelope:{signal.channel}"
+    if data.signals.get(signal.channel) is not signal:
+        # A run's current made from another channel (a regulator's input from its rail) bears that channel's name.
+        key = f"{key}:{id(signal)}"  # it lives as long as this memo does, among its currents
     if key not in data.memo:
         start, end = (data.window.start_s, data.window.end_s) if data.window is not None else (-np.inf, np.inf)
         lean = bool(data.memo.get("rows only"))  # a candidate's replay: no picture, only windows that are rated
