@@ -16,7 +16,8 @@ from ingest.builds import Build, Controller, Pack
 if TYPE_CHECKING:
     from analysis.changes import Changes
 
-# What a robot cannot have, our choice: ten metres are longer than any run in one, an ohm in a joint is an open one.
+# What a robot cannot have, our choice: ten metres are longer than any run in one, an ohm in a joint is an open one,
+# and 5,000 A melt any of its wires at once.
 MOST = {
     "length_mm": (10_000.0, "mm"),
     "resistance_mohm": (1_000.0, "mΩ"),
@@ -26,6 +27,9 @@ MOST = {
     "mass_g": (100_000.0, "g"),
     "parallel": (40.0, ""),
     "count": (40.0, ""),
+    "current_limit_A": (5_000.0, "A"),
+    "rated_A": (5_000.0, "A"),
+    "ramp_s": (60.0, "s"),
 }
 LEAST = {"length_mm": (1.0, "mm"), "gear_ratio": (0.01, ""), "capacity_Ah": (0.01, "Ah")}
 # Keys that say what a part may bear or needs: another figure there is another part, not a mended one.

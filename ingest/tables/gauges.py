@@ -102,6 +102,21 @@ def _mend(text: str, compact: str) -> tuple[tuple[str, ...], str]:
     if re.match(r"^\d+,\d+(?:mm2|mm²)$", compact):
         written = compact.replace(",", ".").replace("mm²", "mm2")
         return (), f'write the decimal with a point: "{written[:-3]} mm2"'
+    between = re.match(r"^(?:awg)?(?P<n>-?\d+(?:[.,]\d+)?)(?:awg)?$", compact)
+    if between and "awg" in compact:
+        return _whole_sizes(float(between["n"].replace(",", ".")))
     near = nearest_names(text, GAUGE_NAMES)
     start = f"did you mean {near[0]!r}? " if near else ""
     return near, start + 'Write it as "12 AWG" (0000…40) or "4 mm2"'
+
+
+def _whole_sizes(number: float) -> tuple[tuple[str, ...], str]:
+    """The sizes on both sides of a gauge number that no wire has, with their areas: thicker first."""
+    if not THICKEST_AWG <= number <= THINNEST_AWG:
+        return (), f'AWG goes from 0000 to {THINNEST_AWG}; thicker than 0000 write the area, as in "120 mm2"'
+    sides = dict.fromkeys((math.floor(number), math.ceil(number)))
+    names = tuple(awg_name(n) for n in sides)
+    told = " or ".join(f"{awg_name(n)} ({awg_area_mm2(n):.3g} mm2)" for n in sides)
+    if len(names) == 1:  # a whole number written as no gauge is: "-1 AWG", "12.0 AWG"
+        return names, f"write {told}"
+    return names, f"AWG sizes are whole numbers: the nearest are {told}"

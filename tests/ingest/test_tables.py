@@ -212,3 +212,16 @@ def test_find_name_returns_a_known_name_or_says_so(text: str, names: list[str]) 
 
 def test_nearest_names_empty_for_strangers() -> None:
     assert nearest_names("zzzz", ["silicone", "pvc"]) == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "near"),
+    [("13.5 AWG", ("13 AWG", "14 AWG")), ("12,5 AWG", ("12 AWG", "13 AWG")), ("AWG 39.5", ("39 AWG", "40 AWG")),
+     ("12.0 AWG", ("12 AWG",)), ("-1 AWG", ("00 AWG",)), ("-4 AWG", ())],
+)  # fmt: skip
+def test_a_gauge_between_two_names_both_and_no_other(text: str, near: tuple[str, ...]) -> None:
+    with pytest.raises(ValueError) as found:
+        parse_gauge(text)
+    told = str(found.value)
+    assert all(name in told for name in near)
+    assert "35 AWG" not in told and "25 AWG" not in told
