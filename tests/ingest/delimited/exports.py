@@ -122,7 +122,14 @@ def japanese_battery_tester() -> Export:
 def japanese_in_its_old_encoding() -> Export:
     head = "測定器,放電試験機\r\n\r\n時間(s),電圧(V),電流(A)\r\n"
     body = rows(lambda k: f"{T[k]},{V[k]},{A[k]}", "\r\n")
-    return Export("japanese_in_its_old_encoding", (head + body).encode("cp932"), T, [], must_say=("encoding",))
+    return Export(
+        "japanese_in_its_old_encoding",
+        (head + body).encode("cp932"),
+        T,
+        [Meant("電圧(V)", V_, V), Meant("電流(A)", I_, A)],
+        (V_, I_),
+        must_say=("encoding",),
+    )
 
 
 @export

@@ -45,7 +45,14 @@ def elapsed_beyond_a_day() -> Export:
 def chinese_in_its_old_encoding() -> Export:
     head = "时间(s),电压(V),电流(A)\r\n"
     body = rows(lambda k: f"{T[k]},{V[k]},{A[k]}", "\r\n")
-    return Export("chinese_in_its_old_encoding", (head + body).encode("gbk"), T, [], must_say=("encoding",))
+    return Export(
+        "chinese_in_its_old_encoding",
+        (head + body).encode("gbk"),
+        T,
+        [Meant("电压(V)", V_, V), Meant("电流(A)", I_, A)],
+        (V_, I_),
+        must_say=("encoding",),
+    )
 
 
 @export
