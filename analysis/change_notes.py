@@ -56,6 +56,7 @@ def change_notes(build: Build, pack: Pack | None, changes: Changes) -> tuple[str
     found = [note for text in changes.texts if (note := _rating(text))]
     found += _cutoffs(build, pack, changes)
     found += _limits(build, changes)
+    found += _parallel(pack, changes)
     found += _fuses(build, pack, changes)
     found += _mass(changes)
     return tuple(found)
@@ -94,10 +95,29 @@ def _limits(build: Build, changes: Changes) -> list[str]:
         return old.current_limit_A is not None and (new.current_limit_A or float("inf")) > old.current_limit_A
 
     old = {c.id: c for c in build.controllers}
+    found = []
+    for c in changes.build.controllers:
+        was = old.get(c.id)
+        if was is None or c.current_limit_A == was.current_limit_A:
+            continue
+        if raised(was, c):
+            found.append(
+                f"a higher current limit of the {name_of(c.id)} cures nothing: the next match may draw all of it"
+            )
+        elif c.current_limit_A is not None:
+            found.append(
+                f"a limit of {c.current_limit_A:g} A leaves the {name_of(c.id)} less torque: what it then no longer "
+                "lifts, pushes or spins up to, no replay shows"
+            )
+    return found
+
+
+def _parallel(pack: Pack | None, changes: Changes) -> list[str]:
+    if pack is None or changes.pack is None or changes.pack.parallel <= pack.parallel:
+        return []
     return [
-        f"a higher current limit of the {name_of(c.id)} cures nothing: the next match may draw all of it"
-        for c in changes.build.controllers
-        if c.id in old and raised(old[c.id], c)
+        "packs side by side only where they are alike, of one age and at equal volts when they are joined: else one "
+        "drives current into the other; measure both first"
     ]
 
 
