@@ -59,8 +59,14 @@ def _named(finding: Finding, best: Happening, detected: list[Finding]) -> Findin
     if best.cause == "short":
         short = next((f for f in detected if f.cause == "short" and f.part == best.part), None)
         places = tuple(dict.fromkeys((best.part, *(short.could_be if short is not None else ()))))
-    evidence = (*finding.evidence, best.detail)
+    evidence = (*finding.evidence, _told(finding, best))
     return replace(finding, cause=best.cause, could_be=places, evidence=evidence)
+
+
+def _told(finding: Finding, happening: Happening) -> str:
+    """What happened, with the part it happened to where that is another than the finding's."""
+    other = happening.part not in ("", "chassis", finding.part)
+    return f"{happening.part.replace('_', ' ')}: {happening.detail}" if other else happening.detail
 
 
 def _bounded(data: MatchData, finding: Finding) -> Finding:
@@ -105,7 +111,7 @@ def _cutoff(
     best = _best(data, finding, None, [h for h in happened if h.cause in _RANK])
     why = "its output went on: the dip was too short or too shallow for its cutoff"
     cause = best.cause if best is not None else "unknown"
-    more = (best.detail,) if best is not None else ()
+    more = (_told(finding, best),) if best is not None else ()
     return _doubted(replace(finding, cause=cause, evidence=(*finding.evidence, why, *more)))
 
 
@@ -130,7 +136,7 @@ def _heated(
     best = _best(data, finding, wiring, faults)
     if best is None:
         return finding
-    return replace(finding, cause=best.cause, evidence=(*finding.evidence, best.detail))
+    return replace(finding, cause=best.cause, evidence=(*finding.evidence, _told(finding, best)))
 
 
 def _best(data: MatchData, finding: Finding, wiring: Tree | None, happened: list[Happening]) -> Happening | None:

@@ -148,9 +148,10 @@ def test_an_empty_file_and_a_head_of_nothing(tmp_path: Path) -> None:
         assert [form.name for form in formats() if form.looks_like(head, path)] == [], head[:4]
 
 
-@given(seed=st.integers(0, 2**32 - 1), size=st.integers(16, 5000))
+@given(seed=st.integers(0, 2**32 - 1), size=st.integers(200, 5000))
 @settings(max_examples=200, deadline=None)
 def test_random_bytes_are_nobodys(seed: int, size: int) -> None:
+    """From 200 bytes on: a handful may by chance be letters of an old encoding."""
     head = np.random.default_rng(seed).bytes(size)
     assert [form.name for form in formats() if form.looks_like(head, Path("x"))] == []
 
