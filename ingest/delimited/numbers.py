@@ -25,9 +25,11 @@ FLAGS = {**dict.fromkeys(_TRUE, 1.0), **dict.fromkeys(_FALSE, 0.0)}
 
 _SPACES = "\u00a0\u202f\u2009\u2007"
 _TIDY = str.maketrans({"\u2212": "-", "\u2013": "-", "\ufeff": "", "\u200b": "", **dict.fromkeys(_SPACES, " ")})
-_DOT = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eEdD][+-]?\d+)?")
-_COMMA = re.compile(r"[+-]?(?:\d+,?\d*|,\d+)(?:[eEdD][+-]?\d+)?")
+# Each digit can be taken in one way only: a row of thousands that is no number is turned away in one pass.
+_DOT = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eEdD][+-]?\d+)?")
+_COMMA = re.compile(r"[+-]?(?:\d+(?:,\d*)?|,\d+)(?:[eEdD][+-]?\d+)?")
 _HEX = re.compile(r"[+-]?0[xX][0-9a-fA-F]+")
+_WHOLE = re.compile(r"[+-]?[0-9]{1,20}")
 _CODE = re.compile(r"0\d+")
 # Groups of three after one to three digits; the mark must be the same between all groups.
 _GROUPED = re.compile(r"(?P<sign>[+-]?)(?P<int>[1-9]\d{0,2}(?:(?P<mark>[.,' ’_])\d{3})(?:(?P=mark)\d{3})*)(?P<rest>.*)")
@@ -87,6 +89,12 @@ def plain_number(text: str, style: NumberStyle) -> float | None:
     if _HEX.fullmatch(text):
         return float(int(text, 16)) if len(text) < 20 else None
     return None
+
+
+def whole_64(text: str) -> int | None:
+    """A whole number that 64 bits hold; None where it is none."""
+    value = int(text) if _WHOLE.fullmatch(text) else None
+    return value if value is not None and -(2**63) <= value < 2**63 else None
 
 
 def number_and_unit(text: str, style: NumberStyle) -> tuple[float, str | None] | None:

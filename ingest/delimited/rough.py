@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from ingest.delimited.dialect import is_comment, split_line
 from ingest.delimited.lines import joined_lines
-from ingest.delimited.numbers import FLAGS, MISSING, is_missing, is_overrange, number_and_unit, tidy
+from ingest.delimited.numbers import FLAGS, MISSING, is_missing, is_overrange, number_and_unit, tidy, whole_64
 from ingest.delimited.plan import ColumnPlan, OddLine, Parsed, Plan
 from ingest.delimited.source import MAX_LINE_BYTES, Block, too_long
 from ingest.delimited.stamps import parse_stamp
@@ -199,8 +199,8 @@ def to_numbers(cells: list[str], column: ColumnPlan) -> tuple[pa.Array, list[tup
                 failed.append((row, "bad_number", cell))
             values.append(value)
             continue
-        if column.exact and text.lstrip("+-").isdigit():
-            values.append(int(text))
+        if column.exact and (whole := whole_64(text)) is not None:
+            values.append(whole)
             continue
         found = number_and_unit(text, style)
         if found is None or (found[1] is not None and not _same_base(found[1], base)):
@@ -212,6 +212,10 @@ def to_numbers(cells: list[str], column: ColumnPlan) -> tuple[pa.Array, list[tup
         if unit is not None and base is not None and unit != column.unit:
             theirs = unit_of(unit)
             number = _rescaled(number, theirs[1] if theirs else 1.0, base[1])
+        if column.exact and not abs(number) < 2.0**63:
+            failed.append((row, "overrange", cell))
+            values.append(None)
+            continue
         values.append(int(number) if column.exact else number)
     return pa.array(values, pa.int64() if column.exact else pa.float64()), failed
 
