@@ -18,6 +18,9 @@ from ingest.builds import Build, Match, Pack
 from ingest.channels import parse_channel
 from ingest.log import Log, Stream
 
+# Our choice: no fight and no wait between two lasts so long; what stands behind is placed as after a restart.
+LONGEST_SILENCE_S = 6 * 3600.0
+
 
 @dataclass(frozen=True)
 class Window:
@@ -248,18 +251,27 @@ def _sensor(build: Build | None, channel: str) -> tuple[str | None, float]:
 
 
 def _stream_clock(stream: Stream, placed: PlacedLog) -> tuple[np.ndarray, np.ndarray | None, list[QualityNote]]:
-    """Match-clock times of a stream. A recording after a restart is put right behind the one before, and said."""
+    """Match-clock times of a stream. A recording after a restart is put right behind the one before, and said.
+
+    So is what a clock places hours later: a logger's clock that gets its date in the middle of a log (from 1970 to
+    today) is no silence of years, and no model runs over it.
+    """
     t = np.array(numbers(stream.table.column("time_s")), dtype=np.float64)
-    recording = numbers(stream.table.column("recording"))
+    recording = np.array(numbers(stream.table.column("recording")), dtype=np.int64)
     notes: list[QualityNote] = []
     if len(t) == 0:
         return t, None, notes
+    recording[1:] += np.cumsum(np.diff(t) > LONGEST_SILENCE_S)
     several = bool(recording[0] != recording[-1])
     if several:
         period = float(np.median(np.diff(t)))
         for start in np.flatnonzero(np.diff(recording)) + 1:
             end = int(np.searchsorted(recording[start:], recording[start], side="right")) + int(start)
-            if t[start] <= t[start - 1]:
+            later_s = float(t[start] - t[start - 1])
+            what = "starts again"
+            if later_s > LONGEST_SILENCE_S:
+                what = f"goes on {later_s / 3600:,.0f} h later: it was set, or the logger stood still"
+            if not 0 < later_s <= LONGEST_SILENCE_S:
                 t[start:end] += t[start - 1] + period - t[start]
             at = float(t[start] * (1 + placed.drift_ppm * 1e-6) + placed.offset_s)
             channels = stream.channels
@@ -271,7 +283,7 @@ def _stream_clock(stream: Stream, placed: PlacedLog) -> tuple[np.ndarray, np.nda
                     first.part if first else "",
                     at,
                     at,
-                    f"the clock of {placed.log.name} starts again; how long it was silent is not known, "
+                    f"the clock of {placed.log.name} {what}; how long it was silent is not known, "
                     "so what follows is placed right behind",
                 )
             )

@@ -26,7 +26,10 @@ def register(app: Dash, source: Source) -> None:
 
     @server.post("/upload/begin")
     def begin() -> Response:
-        asked = request.get_json(silent=True)
+        try:
+            asked = request.get_json(silent=True)
+        except RecursionError:  # nested deeper than any request of ours
+            abort(400)
         asked = asked if isinstance(asked, dict) else {}
         name, size, draft = asked.get("name"), asked.get("size"), asked.get("draft")
         if not isinstance(name, str) or type(size) is not int or not isinstance(draft, str | None):

@@ -23,6 +23,7 @@ from ingest.delimited.clock_units import (
 from ingest.delimited.column import ColumnEvidence
 from ingest.delimited.stamps import DAY_NS, NS, StampStyle
 from ingest.delimited.units import unit_of
+from ingest.delimited.words import LONGEST_NAME
 from ingest.log import Sure
 
 if TYPE_CHECKING:
@@ -85,7 +86,7 @@ class Candidate:
 
 
 def words_of(name: str) -> list[str]:
-    spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", re.sub(r"[\[({].*?[\])}]", " ", name))
+    spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", re.sub(r"[\[({].*?[\])}]", " ", name[:LONGEST_NAME]))
     return [w.lower() for w in re.split(r"[^A-Za-zµ#]+", spaced) if w]
 
 

@@ -266,7 +266,7 @@ def unit_of_column(layout: Layout, index: int) -> tuple[str | None, str | None]:
     unit = bracketed_unit(name)
     if unit is not None and (is_unit(unit) or not re.search(r"[A-Za-z]{5,}|\d", unit)):
         return unit, "name"
-    unit = suffix_unit(re.sub(r"[\[({<][^\])}>]*[\])}>]", " ", name).strip()) or _own_unit(name)
+    unit = suffix_unit(re.sub(r"[\[({<][^\])}>]{0,200}[\])}>]", " ", name).strip()) or _own_unit(name)
     if unit is not None:
         return unit, "name"
     return _unit_from_notes(layout, index)

@@ -96,6 +96,7 @@ _add("clock", 1.0, "hh:mm:ss", "HH:MM:SS", "hh:mm:ss.sss", "yyyy-mm-dd", "YYYY-M
      "dd/mm/yyyy", "mm/dd/yyyy", "hh:mm", "h:m:s", "HH:mm:ss", "HH:mm:ss.SSS", "hh:mm:ss.ms", "yyyy-mm-dd hh:mm:ss",
      "UTC", "local", "iso", "ISO", "datetime", "time", "date", "unix", "epoch")  # fmt: skip
 
+_LONGEST_FIGURE = 40  # with its unit: our choice, twice what 17 digits and any unit here take
 _GLUED = re.compile(
     r"(?P<number>[+-]?\s?(?:\d[\d.,' ’]*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*[\[(]?\s*(?P<unit>[^\d\s\])][^\])]*?)\s*[\])]?"
 )
@@ -118,7 +119,7 @@ def is_unit(text: str) -> bool:
 
 def split_unit(text: str) -> tuple[str, str | None]:
     """("12.3", "V") of "12.3V", "12.3 V" or "12.3 [V]"; (text, None) where nothing is glued to it."""
-    if not text or text[-1].isdigit():
+    if not text or text[-1].isdigit() or len(text) > _LONGEST_FIGURE:
         return text, None
     found = _GLUED.fullmatch(text)
     if found is None:
@@ -136,7 +137,8 @@ def bracketed_unit(name: str) -> str | None:
     return found[-1]["unit"].strip() or None if found else None
 
 
-_SUFFIX = re.compile(r"(?:^|[_\s/,.:|-]+)(?P<unit>[^\s_/,:|]+)$")
+# From the first of several signs only, so that a row of thousands of them is looked at once.
+_SUFFIX = re.compile(r"(?:^|(?<![_\s/,.:|-])[_\s/,.:|-]+)(?P<unit>[^\s_/,:|]+)$")
 # Single letters and short words at the end of a name are too often part of the name itself.
 _WEAK_SUFFIX = frozenset(
     ("C", "F", "K", "S", "m", "n", "d", "g", "G", "H", "J", "N", "#", "-", "1", "count", "counts", "time", "date",

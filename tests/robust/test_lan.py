@@ -218,6 +218,15 @@ def test_malformed_requests_end_in_a_refusal_and_the_server_goes_on(server: Serv
     assert server.most_memory_MB() < MOST_MEMORY_MB
 
 
+def test_a_body_nested_without_end_is_a_refusal(server: Server, folder: Path, cookie: str) -> None:
+    """RFC 8259, section 9: a parser may set a limit to the depth; it is not the interpreter's stack."""
+    for path in ("/upload/begin", "/_dash-update-component"):
+        status, _, got = server.ask("POST", path, b"[" * 200_000, Cookie=cookie, Content_Type="application/json")
+        assert status == 400 and b"Traceback" not in got
+    assert "RecursionError" not in (folder / "said.txt").read_text("utf-8", "replace")
+    alive(server, cookie)
+
+
 def test_many_sessions_at_once(server: Server) -> None:
     outcomes: list[tuple[int, int, bool]] = []
 

@@ -219,4 +219,6 @@ def _plain(error: Exception) -> str:
     number = getattr(error, "errno", None)
     if isinstance(number, int) and number > 0:
         return os.strerror(number)
+    if "returned no data" in str(error):  # how the library sees a port whose other end is gone
+        return "it was disconnected, or another program reads it too"
     return str(error).splitlines()[0].rstrip(".") if str(error) else type(error).__name__
