@@ -178,6 +178,7 @@ def _by_voltage(current: Draft, i: Sample, live: Sequence[Draft], paired: bool, 
     slopes = [s for d in voltages if (s := partial_slope(d.converted(), i)) is not None]
     slope = max(slopes, key=lambda s: abs(s[1]), default=None)
     rises = slope is not None and slope[1] > STRONG
+    sinks = slope is not None and slope[1] < -STRONG  # the voltage goes down whenever it goes up: a discharge
     found = signs_of(voltages[0].converted(), i) if len(voltages) == 1 else Signs()
     both_ways = low < -0.05 * max(high, 0.0) and high > 0.05 * -low and -low > 0.02
     if both_ways and not negative and found.sign == 1 and (found.steps or rises or found.opposite):
@@ -201,7 +202,7 @@ def _by_voltage(current: Draft, i: Sample, live: Sequence[Draft], paired: bool, 
     elif low >= 0.0 and found.unsigned and not current.no_channel:
         reason = "it is never negative, yet the voltage climbs in one run and falls in another: it has no sign"
         _unsigned(current, live, reason)
-    elif low >= 0.0 and found.sign == 1 and found.drift == 1 and not current.no_channel:
+    elif low >= 0.0 and found.sign == 1 and found.drift == 1 and not sinks and not current.no_channel:
         taken = [d for d in drafts if d.kind == "charge" and way_of(d.source) == -1.0]
         if _grows_with(taken, i) == 1:
             _turn(current, f'the voltage climbs all the while, and "{taken[0].key}" grows')
