@@ -103,11 +103,12 @@ def by_coverage(target: Target, folder: Path, run_arguments: argparse.Namespace)
         for name in target.watch:
             __import__(name)
         run = Run(target, folder, run_arguments.keep)
-        for seed in target.seeds():
+        seeds = list(target.seeds())
+        for seed in seeds:
             run.feed(seed)
     corpus = folder / "corpus"
     corpus.mkdir()
-    for seed in target.seeds():
+    for seed in seeds:
         (corpus / hashlib.sha256(seed).hexdigest()[:16]).write_bytes(seed[: target.largest])
     until = time.monotonic() + run_arguments.seconds
 
@@ -122,7 +123,8 @@ def by_coverage(target: Target, folder: Path, run_arguments: argparse.Namespace)
         rng = random.Random(number)
         if target.mutate is None or rng.random() < 0.3:
             return bytes(atheris.Mutate(data, most))
-        return target.mutate(bytes(data), rng)[:most]
+        sound = rng.choice(seeds) if rng.random() < 0.5 else bytes(data)  # what was kept is mostly broken already
+        return target.mutate(sound, rng)[:most]
 
     flags = [f"-max_len={target.largest}", f"-seed={run_arguments.seed}", "-rss_limit_mb=0", "-timeout=600"]
     flags.append(f"-artifact_prefix={folder}/")
