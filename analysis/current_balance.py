@@ -30,6 +30,9 @@ BLOCKS: Final = 10
 OFF_REL: Final = 0.1
 EXPLAINED: Final = 0.97
 ALIKE: Final = 0.06
+# Our choice: beyond this a channel is dead, or of another unit (unusable.py and current_scales.py), not off by its gain.
+LEAST, MOST = 0.2, 5.0
+LEAST_GAIN: Final = 0.02  # our choice: a sensor that reads a fiftieth is dead or of another unit
 
 
 def balanced(data: MatchData) -> MatchData:
@@ -68,12 +71,15 @@ def suspects(data: MatchData) -> dict[str, tuple[float, str]]:
     if fit is None:
         return {}
     factors, half = fit
-    off = {n: float(factors[k]) for k, n in enumerate(branches) if abs(factors[k] - 1.0) > OFF_REL + half[k]}
+    gains = {n: (float(factors[k]), float(half[k])) for k, n in enumerate(branches) if LEAST < factors[k] < MOST}
+    off = {n: a for n, (a, wide) in gains.items() if abs(a - 1.0) > OFF_REL + wide}
     if not off:
         return {}
-    sure = [float(factors[k]) for k in range(len(branches)) if half[k] < ALIKE]
+    sure = [a for a, wide in gains.values() if wide < ALIKE]
     if len(sure) > 1 and max(sure) - min(sure) < ALIKE and len(off) == len(sure):
         a = float(np.mean(sure))
+        if a < LEAST_GAIN:  # a channel that stands still has no gain; it is told as that elsewhere
+            return {}
         pack = f"pack_current_A reads {a:.2f} times what all its branches draw together: its gain or theirs is off"
         # Above 1 the branches may all be low; below 1 the pack is.
         return {
@@ -109,11 +115,11 @@ def motor_suspects(data: MatchData) -> dict[str, tuple[float, str]]:
         asked = replace(asked, valid=motor.valid & duty.valid)
         columns = _means_of(data, [drawn.with_values(np.abs(drawn.x)), asked])
         fit = None if columns is None else _fit(*columns)
-        if fit is None or abs(fit[0][0] - 1.0) <= OFF_REL + fit[1][0]:
+        if fit is None or not LEAST < fit[0][0] < MOST or abs(fit[0][0] - 1.0) <= OFF_REL + fit[1][0]:
             continue
         a = float(fit[0][0])
         told = f"{names[0]} is {a:.2f} times duty times {names[1]}: the gain of one of them is off"
-        found[names[1]] = (max(a, 1.0 / a) - 1.0 if a > 0 else 1.0, told)
+        found[names[1]] = (max(a, 1.0 / a) - 1.0, told)
     return found
 
 
