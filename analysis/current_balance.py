@@ -30,9 +30,10 @@ BLOCKS: Final = 10
 OFF_REL: Final = 0.1
 EXPLAINED: Final = 0.97
 ALIKE: Final = 0.06
-# Our choice: beyond this a channel is dead, or of another unit (unusable.py and current_scales.py), not off by its gain.
-LEAST, MOST = 0.2, 5.0
-LEAST_GAIN: Final = 0.02  # our choice: a sensor that reads a fiftieth is dead or of another unit
+# Our choice: beyond these a channel is dead or of another unit (unusable.py and current_scales.py tell it), and not off
+# by its gain.
+LEAST: Final = 0.2
+MOST: Final = 5.0
 
 
 def balanced(data: MatchData) -> MatchData:
@@ -78,8 +79,6 @@ def suspects(data: MatchData) -> dict[str, tuple[float, str]]:
     sure = [a for a, wide in gains.values() if wide < ALIKE]
     if len(sure) > 1 and max(sure) - min(sure) < ALIKE and len(off) == len(sure):
         a = float(np.mean(sure))
-        if a < LEAST_GAIN:  # a channel that stands still has no gain; it is told as that elsewhere
-            return {}
         pack = f"pack_current_A reads {a:.2f} times what all its branches draw together: its gain or theirs is off"
         # Above 1 the branches may all be low; below 1 the pack is.
         return {
