@@ -12,6 +12,7 @@ import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
+from urllib.parse import urlencode
 
 import pytest
 
@@ -225,6 +226,26 @@ def test_a_body_nested_without_end_is_a_refusal(server: Server, folder: Path, co
         assert status == 400 and b"Traceback" not in got
     assert "RecursionError" not in (folder / "said.txt").read_text("utf-8", "replace")
     alive(server, cookie)
+
+
+def test_no_header_is_a_way_around_the_limit_or_the_passphrase(server: Server, cookie: str) -> None:
+    """What a sender says of his address (RFC 7239) or of himself counts for nothing."""
+    form = urlencode({"passphrase": "wrong words"}).encode()
+    said = ("X_Forwarded_For", "X_Real_IP", "Forwarded", "X_Client_IP")
+    statuses = []
+    for k in range(12):
+        about = {name: f"for=10.0.0.{k}" if name == "Forwarded" else f"10.0.0.{k}" for name in said}
+        about |= {"Content_Type": "application/x-www-form-urlencoded"}
+        statuses.append(server.ask("POST", "/enter", form, "127.0.0.97", **about)[0])
+    assert statuses == [403] * 5 + [429] * 7
+    for about in (
+        {"X_Forwarded_For": "127.0.0.1"}, {"X_Original_URL": "/enter"}, {"X_Rewrite_URL": "/enter"},
+        {"Cookie": "session=x"}, {"Cookie": cookie.partition("=")[0] + "=" + "A" * 43}, {"Authorization": "Basic YTph"},
+        {"X_HTTP_Method_Override": "POST"},
+        {"Upgrade": "websocket", "Connection": "Upgrade", "Sec_WebSocket_Key": "eA=="},
+    ):  # fmt: skip
+        status, headers, got = server.ask("GET", "/match/m01", **about)
+        assert (status, headers.get("location")) == (302, "/enter") and not any(secret in got for secret in SECRETS)
 
 
 def test_many_sessions_at_once(server: Server) -> None:
