@@ -81,6 +81,7 @@ def test_a_port_under_another_name_goes_on_behind_a_gap(tmp_path: Path, serial_s
         made = Running(tmp_path / "x.rec", [source])
         first.write(HEADER + lines(0, 200) + b"2000,24.")
         assert wait_for(lambda: made.session.live.views[0].bytes == len(HEADER + lines(0, 200)) + 8)
+        held = os.open(first.path, os.O_RDONLY | os.O_NOCTTY)  # nobody else gets its number
         os.close(first.master)
         ports.clear()
         assert wait_for(lambda: made.session.live.views[0].state == "lost")
@@ -89,6 +90,7 @@ def test_a_port_under_another_name_goes_on_behind_a_gap(tmp_path: Path, serial_s
         second.write(b"00,10.0\n" + lines(900, 100))
         assert wait_for(lambda: made.session.live.views[0].decoder.good >= 300)
         outcome = made.end()
+        os.close(held)
     assert outcome.error is None
     (back,) = [h for h in made.session.happenings if h.kind == "back"]
     assert second.path in back.text
