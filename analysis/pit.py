@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from analysis.build_check import BEFORE_POWER
 from analysis.charging import cooled_degC
 from analysis.findings import Advice, NotChecked, Review
+from analysis.masses import room_g
 from analysis.match_data import MatchData
 from analysis.pit_packs import PackHistory, PackPlan, air_degC, fitting, pack_plan, preference
 from analysis.wiring import tree
@@ -89,7 +90,8 @@ def pit_plan(
     plans.sort(key=preference)
     usable = fitting(plans)
     advice = [_retimed(a, review.match.minutes_to_next, left) for a in review.advice]
-    change = next((a for a in advice if _fits(a, left)), None)
+    room = room_g(data.build) if data.build is not None else None
+    change = next((a for a in advice if _fits(a, left, room)), None)
     ending, reasons = _ending(data, review, plans, usable, change)
     return PitPlan(
         review.match.id,
@@ -155,10 +157,12 @@ def _retimed(advice: Advice, was_min: float | None, left_min: float) -> Advice:
     return replace(advice, sentence=said)
 
 
-def _fits(advice: Advice, left: float) -> bool:
-    late = advice.minutes is not None and advice.minutes > left
-    no_cure = advice.purpose != "cure" or advice.sentence.startswith("None of")
-    return not late and not no_cure and "over the limit" not in advice.cost_note
+def _fits(advice: Advice, left_min: float, room: float | None) -> bool:
+    """Whether it cures something, or may where no replay can tell, within the minutes and the grams that are left."""
+    late = advice.minutes is not None and advice.minutes > left_min
+    no_cure = advice.purpose != "cure" or (advice.proved and not advice.clears)
+    too_heavy = room is not None and (advice.adds_g or 0.0) > max(room, 0.0)
+    return not late and not no_cure and not too_heavy
 
 
 def _ending(

@@ -73,17 +73,9 @@ def _advice(document: dict[str, Any]) -> list[str]:
         return []
     out = ["", "Changes, replayed on this match"]
     for row in document["advice"]:
-        proof = "" if row["proved"] else " (not proved: cannot be replayed)"
-        told = f" {row['cost_note']}" if row["purpose"] == "weight" or _warns(row["cost_note"]) else ""
-        out += _wrapped(f"  {row['rank']}. ", row["sentence"] + proof + told)
+        note = f" {row['cost_note']}" if row["cost_note"] else ""  # what it needs, costs and may leave; why not proved
+        out += _wrapped(f"  {row['rank']}. ", row["sentence"] + note)
     return out
-
-
-def _warns(note: str) -> bool:
-    """Whether a note says what the change costs the robot, and not only what it needs."""
-    return any(
-        words in note.lower() for words in ("over the limit", "brings ", "may leave ", "may bring ", "do not fit")
-    )
 
 
 def _margins(document: dict[str, Any], everything: bool) -> list[str]:
