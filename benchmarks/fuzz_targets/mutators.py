@@ -46,14 +46,8 @@ def lines(data: bytes, rng: random.Random) -> bytes:
     return b"\n".join(rows)
 
 
-def toml_values(data: bytes, rng: random.Random) -> bytes:
-    """A TOML file that is still one, with other values, keys left out, exchanged or doubled; now and then its lines."""
-    try:
-        document = tomllib.loads(data.decode())
-    except (ValueError, RecursionError):
-        return lines(data, rng)
-    if rng.random() < 0.2:
-        return lines(data, rng)
+def places_of(document: Any) -> list[tuple[Any, Any]]:
+    """Every (container, key or index) of a document of tables and lists."""
     places: list[tuple[Any, Any]] = []
 
     def walk(here: Any) -> None:
@@ -63,6 +57,18 @@ def toml_values(data: bytes, rng: random.Random) -> bytes:
             walk(value)
 
     walk(document)
+    return places
+
+
+def toml_values(data: bytes, rng: random.Random) -> bytes:
+    """A TOML file that is still one, with other values, keys left out, exchanged or doubled; now and then its lines."""
+    try:
+        document = tomllib.loads(data.decode())
+    except (ValueError, RecursionError):
+        return lines(data, rng)
+    if rng.random() < 0.2:
+        return lines(data, rng)
+    places = places_of(document)
     for _ in range(rng.randint(1, 4)):
         if not places:
             break

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from benchmarks.fuzz_targets.mutators import lines
+from benchmarks.fuzz_targets.mutators import lines, places_of
 from benchmarks.fuzz_targets.target import One, Target
 
 PLAIN = b"This could not be done."
@@ -119,15 +119,7 @@ def values(data: bytes, rng: random.Random) -> bytes:
         document = json.loads(data)
     except (ValueError, RecursionError):
         return lines(data, rng)
-    places: list[tuple[Any, Any]] = []
-
-    def walk(here: Any) -> None:
-        items = here.items() if isinstance(here, dict) else enumerate(here) if isinstance(here, list) else ()
-        for key, value in items:
-            places.append((here, key))
-            walk(value)
-
-    walk(document)
+    places = places_of(document)
     for _ in range(rng.randint(1, 3)):
         if not places:
             break

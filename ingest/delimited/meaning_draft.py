@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from ingest.channels import Channel, parse_channel
 from ingest.delimited.column import ColumnEvidence
 from ingest.delimited.words_units import Unit, parse_unit
-from ingest.log import Fault
+from ingest.log import Fault, Severity
 from ingest.readings_examples import column_lines, comment
 
 # How far a statement carries: 3 said outright, 2 follows from something said, 1 only fits, 0 unknown.
@@ -122,9 +122,9 @@ class Draft:
         if not self.question:
             self.question = f"{comment(text)}\n{column_lines(self.key, **keys)}"
 
-    def fault(self, code: str, severity: str, note: str) -> None:
+    def fault(self, code: str, severity: Severity, note: str) -> None:
         if all(f.code != code for f in self.faults):
-            self.faults.append(Fault(code, severity, note, column=self.evidence.source))  # type: ignore[arg-type]
+            self.faults.append(Fault(code, severity, note, column=self.evidence.source))
 
 
 @dataclass(frozen=True)

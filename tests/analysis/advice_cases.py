@@ -7,11 +7,8 @@ figure will lie, and that nothing else comes close or over but what it names.
 
 from __future__ import annotations
 
-import importlib.util
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 
@@ -25,20 +22,10 @@ from ingest.builds import Pack
 from sample_data import BUILDS, PACKS, JointStep, Plants, Truth, fight, simulate
 from sample_data.parts import BuildSpec, Drive, Joint, PackSpec, Run
 from sample_data.script import Script
+from tests.analysis import resimulated as rs
 
 HELD_V = 22.2  # controllers that make up for their supply: six cells at 3.70 V (our choice)
 AT = {"V": (0.01, 0.02), "A": (0.3, 0.2), "degC": (0.0, 1.0)}  # noise and step of the loggers (our choice)
-
-
-def _helper() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("resimulated", Path(__file__).with_name("resimulated.py"))
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-rs = _helper()
 
 
 @dataclass(frozen=True)

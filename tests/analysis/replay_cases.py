@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import importlib.util
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 
@@ -18,22 +15,13 @@ from analysis.review import review_data
 from ingest.builds import Pack
 from sample_data import JointStep, Plants, Truth
 from sample_data.parts import BuildSpec, PackSpec
+from tests.analysis import resimulated as rs
 from tests.synthetic.wire_truth import copper_degC
 
 # Controllers that make up for a sagging supply hold this at a full command: six cells at 3.70 V (our choice).
 HELD_V = 22.2
 
 
-def _helper() -> ModuleType:
-    path = Path(__file__).with_name("resimulated.py")
-    spec = importlib.util.spec_from_file_location("resimulated", path)
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-rs = _helper()
 P1, P3 = rs.PACKS["p1"], rs.PACKS["p3"]
 ALL_JOINTS = [f"wire.{run}.joints=remade" for run in ("battery_lead", "weapon_lead", "left_lead", "right_lead")]
 

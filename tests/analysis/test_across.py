@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import importlib.util
 from dataclasses import replace
-from pathlib import Path
-from types import ModuleType
 
 import pytest
 
@@ -16,17 +13,8 @@ from analysis.match_data import MatchData
 from analysis.review import review_data
 from analysis.search import search_all
 from analysis.wording import across_sentence
+from tests.analysis import resimulated as rs
 
-
-def _helper() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("resimulated", Path(__file__).with_name("resimulated.py"))
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-rs = _helper()
 C, P1 = rs.BUILDS["c"], rs.PACKS["p1"]
 SEEDS = (3, 5, 9)
 

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import importlib.util
 from dataclasses import replace
-from pathlib import Path
-from types import ModuleType
 
 import pytest
 
@@ -20,17 +17,8 @@ from analysis.review import review_data
 from analysis.wiring import tree
 from ingest.builds import Match
 from sample_data import JointStep, Plants
+from tests.analysis import resimulated as rs
 
-
-def _helper() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("resimulated", Path(__file__).with_name("resimulated.py"))
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-rs = _helper()
 P1 = rs.PACKS["p1"]
 B = rs.BUILDS["b"]
 NEXT = Match(id="m1", minutes_to_next=40.0)

@@ -5,25 +5,9 @@ benchmarks/advice_claims.py counts over many more.
 
 from __future__ import annotations
 
-import importlib.util
-import sys
-from pathlib import Path
-from types import ModuleType
-
 import pytest
 
-
-def _cases() -> ModuleType:
-    path = Path(__file__).with_name("advice_cases.py")
-    spec = importlib.util.spec_from_file_location("advice_cases", path)
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["advice_cases"] = module  # dataclasses look their module up
-    spec.loader.exec_module(module)
-    return module
-
-
-cases = _cases()
+from tests.analysis import advice_cases as cases
 
 
 # A limit, two packs that leave a cutoff near, a ramp that was learned from a lighter spin-up, a joint.

@@ -5,26 +5,13 @@ The robot is the demo's simulation, which shares no code with the analysis; it h
 
 from __future__ import annotations
 
-import importlib.util
 from dataclasses import replace
-from pathlib import Path
-from types import ModuleType
 
 import pytest
 
 from analysis.findings import Review
 from analysis.review import review_data
-
-
-def _helper() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("resimulated", Path(__file__).with_name("resimulated.py"))
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-rs = _helper()
+from tests.analysis import resimulated as rs
 
 
 @pytest.fixture(scope="module")

@@ -2,27 +2,15 @@
 
 from __future__ import annotations
 
-import importlib.util
 from dataclasses import replace
-from pathlib import Path
-from types import ModuleType
 
 import pytest
 
 from analysis.pack_verdict import PackVerdict, pack_verdict
 from analysis.review import review_data
 from ingest.builds import Match, Noted
+from tests.analysis import resimulated as rs
 
-
-def _helper() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("resimulated", Path(__file__).with_name("resimulated.py"))
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-rs = _helper()
 P1 = rs.PACKS["p1"]
 
 

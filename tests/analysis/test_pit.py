@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import csv
-import importlib.util
 import math
 from dataclasses import replace
 from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pytest
@@ -22,6 +20,7 @@ from analysis.pit import ENDINGS, PackHistory, PitPlan, pit_plan
 from analysis.review import review_data
 from ingest.builds import Match, Noted
 from ingest.season_file import Charger
+from tests.analysis import resimulated as rs
 
 REFERENCE = Path(__file__).parent.parent / "reference" / "cell_and_pack.csv"
 
@@ -29,17 +28,6 @@ REFERENCE = Path(__file__).parent.parent / "reference" / "cell_and_pack.csv"
 def rows(quantity: str) -> list[dict[str, str]]:
     with REFERENCE.open(encoding="utf-8", newline="") as stream:
         return [row for row in csv.DictReader(stream) if row["quantity"] == quantity]
-
-
-def _helper() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("resimulated", Path(__file__).with_name("resimulated.py"))
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-rs = _helper()
 
 
 def test_charge_time_of_a_straight_curve_in_closed_form() -> None:

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import importlib.util
 from dataclasses import replace
-from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import pytest
@@ -16,17 +13,8 @@ from analysis.pit_packs import ever_against
 from analysis.review import review_data
 from analysis.season_rows import MatchRow
 from ingest.builds import Match
+from tests.analysis import resimulated as rs
 
-
-def _helper() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("resimulated", Path(__file__).with_name("resimulated.py"))
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-rs = _helper()
 CALM = Match(id="m1", minutes_to_next=90.0, air_degC=20.0)
 
 

@@ -2,26 +2,12 @@
 
 from __future__ import annotations
 
-import importlib.util
-from pathlib import Path
-from types import ModuleType
-
 import numpy as np
 
 from analysis.changes import changed
 from analysis.replay import replay
 from analysis.review import review_data
-
-
-def _helper() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("resimulated", Path(__file__).with_name("resimulated.py"))
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-rs = _helper()
+from tests.analysis import resimulated as rs
 
 
 def test_the_rail_s_worst_is_that_of_the_rail() -> None:

@@ -6,11 +6,7 @@ The simulation steps motors and cells at 1 kHz and shares no code with the analy
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from dataclasses import replace
-from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -19,23 +15,13 @@ import pytest
 from analysis.changes import changed
 from analysis.replay import replay
 from analysis.replay.demand import later
+from tests.analysis import replay_cases as cases
 
 MEAN_ERROR_V, PACK_K, WIRE_K = 0.15, 4.0, 5.0
 # One robot whose commands are duties, one whose controllers make up for a sagging supply.
 MATCHES = ((3, False), (4, True))
 
 
-def _cases() -> ModuleType:
-    path = Path(__file__).with_name("replay_cases.py")
-    spec = importlib.util.spec_from_file_location("replay_cases", path)
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["replay_cases"] = module  # dataclasses look their module up
-    spec.loader.exec_module(module)
-    return module
-
-
-cases = _cases()
 rs, CASES, ALL_JOINTS = cases.rs, cases.CASES, cases.ALL_JOINTS
 
 

@@ -6,10 +6,7 @@ to a closed form and to rings elsewhere); the offer itself against the robot sim
 
 from __future__ import annotations
 
-import importlib.util
 from dataclasses import replace
-from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pytest
@@ -29,19 +26,11 @@ from analysis.wire_heat import wire_heat
 from analysis.wire_run import run_of_wire
 from ingest.builds import Wire
 from ingest.tables.gauges import awg_area_mm2, awg_name
+from tests.analysis import resimulated as rs
 
 AIR = 25.0
 
 
-def _helper() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("resimulated", Path(__file__).with_name("resimulated.py"))
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-rs = _helper()
 # An invented build with drive leads far thicker than 40 A needs, each behind a fuse of 30 A.
 FAT = replace(
     rs.BUILDS["b"],
