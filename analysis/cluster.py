@@ -3,15 +3,37 @@
 from __future__ import annotations
 
 import socket
-from collections.abc import Iterator
-from concurrent.futures import Executor
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, Future
 from contextlib import contextmanager
 from importlib import import_module
+from typing import Any
 from urllib.parse import urlsplit
 
 from ingest.errors import MissingExtra, SeasonError
 
 CONNECT_S = 10.0  # our choice: a scheduler that is there answers in well under a second
+
+
+class ClusterExecutor(Executor):
+    """What a client of the scheduler gives, and how many workers there are: without any, a match waits for ever."""
+
+    def __init__(self, client: Any) -> None:
+        self._client = client
+        # Not pure: a match is reviewed again where its kept row is gone, though the arguments are the same.
+        self._executor = client.get_executor(pure=False)
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        return self._executor.submit(fn, *args, **kwargs)
+
+    def workers(self) -> int:
+        """How many workers the scheduler has; 0 where it no longer answers."""
+        if self._client.status != "running":
+            return 0
+        try:
+            return len(self._client.sync(self._client.scheduler.ncores, workers=None, callback_timeout=CONNECT_S))
+        except (OSError, TimeoutError, RuntimeError):
+            return 0
 
 
 @contextmanager
@@ -34,8 +56,7 @@ def cluster_executor(address: str) -> Iterator[Executor]:
             mend=f"Start one, or leave --cluster out. ({error})",
         ) from None  # fmt: skip
     try:
-        # Not pure: a match is reviewed again where its kept row is gone, though the arguments are the same.
-        yield client.get_executor(pure=False)
+        yield ClusterExecutor(client)
     finally:
         client.close()
 

@@ -20,13 +20,14 @@ from concurrent.futures import (
 )
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
+from time import monotonic
 from typing import Any
 
 from analysis.season_keys import Failure, Key, keys_of
 from analysis.season_rows import MatchRow
 from analysis.season_tables import forget, not_kept, rows_of, write_tables
 from analysis.season_worker import Outcome, end_with_parent, refuse_while_starting, review_and_keep
-from ingest.errors import AfterboutError, StoreError
+from ingest.errors import AfterboutError, SeasonError, StoreError
 from ingest.lock import LOCK_TIMEOUT_S, locked
 from ingest.places import is_remote, place
 from ingest.season import Season
@@ -42,6 +43,8 @@ IN_FLIGHT_ELSEWHERE = 64
 # one match, so that all workers end together.
 PARCEL = 8
 PARCELS_PER_CORE, PARCELS_ELSEWHERE = 8, 128
+# Our choice: a worker that restarts is back by then; a person in front of a run that stands still has not yet left.
+NOBODY_S, LOOK_S = 60.0, 2.0
 
 Progress = Callable[[int, int, str], None]
 
@@ -83,8 +86,9 @@ def run_season(
     matches    only these (the tables are then left as they are)
     rebuild    forget what was kept
 
-    Raises SeasonError where another run holds the results for longer than lock_timeout_s, UsageError in a process that
-    is only being started as a worker (a script that runs a season wherever it is imported).
+    Raises SeasonError where another run holds the results for longer than lock_timeout_s or no worker is left on the
+    machines of a cluster, UsageError in a process that is only being started as a worker (a script that runs a season
+    wherever it is imported).
     """
     refuse_while_starting()
     with _held(season, lock_timeout_s) as writable:
@@ -196,8 +200,24 @@ class _Work:
                 return
             if isinstance(pool, ProcessPoolExecutor) and self.count == 0:
                 import pandas  # noqa: F401  pyarrow does at the end, for the tables: now, while the workers start
-            for future in wait(waiting, return_when=FIRST_COMPLETED).done:
+            for future in self._ended(waiting, pool):
                 self._seen(waiting.pop(future), future)
+
+    def _ended(self, waiting: dict[Future[Any], list[str]], pool: Executor) -> set[Future[Any]]:
+        """Those that have ended, at least one. Raises SeasonError where the pool has had no worker for a while."""
+        workers = getattr(pool, "workers", None)  # only one whose workers are elsewhere and may all go
+        if workers is None:
+            return wait(waiting, return_when=FIRST_COMPLETED).done
+        seen = monotonic()
+        while not (done := wait(waiting, LOOK_S, return_when=FIRST_COMPLETED).done):
+            if workers():
+                seen = monotonic()
+            elif monotonic() - seen > NOBODY_S:
+                raise SeasonError(
+                    "no worker is left at the scheduler", found=f"{self.count} of {self.total} matches reviewed",
+                    mend="Start workers and run it again: what is reviewed is kept.",
+                )  # fmt: skip
+        return done
 
     def _seen(self, parcel: list[str], future: Future[Any]) -> None:
         error = future.exception()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import threading
+import time
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -25,19 +25,24 @@ STOPS: Final = {
 
 
 class Stop:
-    """Asks a running session to end; the first reason counts."""
+    """Asks a running session to end; the first reason counts.
+
+    No lock is taken: a signal's handler asks, and it runs in the middle of whatever the main thread does. Were that a
+    wait that holds a lock, as threading.Event's does for a moment, asking would wait for it for ever.
+    """
 
     def __init__(self) -> None:
-        self._event = threading.Event()
         self.reason = ""
 
     def ask(self, reason: str) -> None:
-        if not self._event.is_set():
+        if not self.reason:
             self.reason = reason
-            self._event.set()
 
     def wait(self, seconds: float) -> bool:
-        return self._event.wait(seconds)
+        """Whether it is to end; else this takes that time (short ones only: asking does not cut it short)."""
+        if not self.reason:
+            time.sleep(seconds)
+        return bool(self.reason)
 
 
 @dataclass

@@ -65,7 +65,7 @@ def two_workers(folder: Path, env: Mapping[str, str]) -> Iterator[Cluster]:
     finally:
         for process in (*workers, scheduler):
             process.kill()
-            process.wait()
+            process.wait(120)
 
 
 @pytest.fixture
@@ -89,6 +89,28 @@ def test_two_workers_one_killed_midway_give_the_tables_of_one_thread(cluster: Cl
     here = run_season(season, rebuild=True)
     assert here.made == 6
     assert [pq.read_table(season.results_path / name) for name in (METRICS_FILE, FINDINGS_FILE)] == tables
+
+
+def test_a_cluster_without_workers_is_said_and_what_is_done_is_kept(
+    cluster: Cluster, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    address, workers = cluster
+    season = make(tmp_path / "s", matches=6)
+    monkeypatch.setattr("analysis.season_run.NOBODY_S", 1.0)
+    monkeypatch.setattr("analysis.season_run.LOOK_S", 0.2)
+    reviewed = []
+
+    def kill_both(done: int, total: int, match: str) -> None:
+        reviewed.append(match)
+        if done == 2:
+            for worker in workers:
+                worker.kill()
+
+    with pytest.raises(SeasonError, match="no worker is left"), cluster_executor(address) as executor:
+        run_season(season, executor=executor, progress=kill_both)
+    assert 2 <= len(reviewed) < 6
+    again = run_season(season)
+    assert again.reused >= len(reviewed) and again.made == 6 - again.reused
 
 
 def test_workers_that_read_an_object_store_one_killed_midway(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

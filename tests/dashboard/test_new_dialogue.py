@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from ingest.season import Season
+from tests.terminal import MOST_S, ended, shown
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 ANSWERS = ("Trialmote", "30lb", "13.4 kg", "6", "3300 mAh", "brushless", "", "2", "brushed", "12 AWG")
@@ -24,18 +25,15 @@ def talk(folder: Path, answers: tuple[str, ...], last: str) -> str:
         os.execv(sys.executable, [sys.executable, "-m", "dashboard.cli", "new", str(folder)])
     said = b""
     waiting = [*answers, last]
-    ends = time.monotonic() + 120
-    while time.monotonic() < ends:
-        try:
-            piece = os.read(terminal, 4096)
-        except OSError:  # the other end closed
-            break
-        if not piece:
-            break
-        said += piece
-        if waiting and (said.endswith(b": ") or said.endswith(b"[Y/n] ")):
-            os.write(terminal, waiting.pop(0).encode() + b"\n")
-    os.waitpid(pid, 0)
+    until = time.monotonic() + MOST_S
+    try:
+        while piece := shown(terminal, until):
+            said += piece
+            if waiting and (said.endswith(b": ") or said.endswith(b"[Y/n] ")):
+                os.write(terminal, waiting.pop(0).encode() + b"\n")
+        assert ended(pid, until) == 0, said.decode()
+    finally:
+        os.close(terminal)
     return said.decode()
 
 

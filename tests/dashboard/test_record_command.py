@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 import os
-import select
 import signal
 import socket
-import subprocess
-import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -21,103 +16,21 @@ from jsonschema import Draft202012Validator
 
 from ingest.formats import read_log
 from ingest.record.blocks import read_packets, whole_blocks
+from tests.dashboard.recording_process import (
+    HEADER,
+    SCHEMA,
+    Command,
+    Port,
+    Recording,
+    drain,
+    kept,
+    on_a_terminal,
+    over,
+    posix,
+    row,
+)
 from tests.ports import unused_port
-
-ROOT = Path(__file__).resolve().parents[2]
-SCHEMA = json.loads((ROOT / "dashboard" / "schemas" / "record.schema.json").read_text("utf-8"))
-Command = Callable[..., Any]
-HEADER = b"time_ms,pack_voltage_V,pack_current_A\n"
-
-posix = pytest.mark.skipif(sys.platform == "win32", reason="signals and pseudo-terminals of POSIX")
-
-
-def row(n: int, volts: float = 24.0, amps: float = 10.0) -> bytes:
-    return b"%d,%.2f,%.1f\n" % (10 * n, volts, amps)
-
-
-def kept(path: Path, number: int = 0) -> bytes:
-    return b"".join(packet.data for packet in read_packets(path) if packet.source == number)
-
-
-class Recording:
-    """A process that records; its words are gathered as they come."""
-
-    def __init__(self, *words: str | Path, **more: Any) -> None:
-        self.process = subprocess.Popen(
-            [sys.executable, "-m", "dashboard.cli", "record", *map(str, words)],
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            env={**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])},
-            **more,
-        )
-        self.err = b""
-        self._reader = threading.Thread(target=self._gather, daemon=True)
-        self._reader.start()
-
-    def _gather(self) -> None:
-        assert self.process.stderr is not None
-        for line in self.process.stderr:
-            self.err += line
-
-    def wait_for(self, met: Callable[[], bool], seconds: float = 120.0) -> None:
-        until = time.monotonic() + seconds
-        while not met():
-            assert time.monotonic() < until and self.process.poll() is None, self.err.decode()
-            time.sleep(0.02)
-
-    def end(self, number: int | None = None) -> tuple[int, str]:
-        """(exit code, stdout), after a signal or when it ends by itself."""
-        if number is not None:
-            self.process.send_signal(number)
-        assert self.process.stdout is not None
-        out = self.process.stdout.read().decode()
-        code = self.process.wait(120)
-        self._reader.join(120)
-        return code, out
-
-
-class Port:
-    """A pseudo-terminal at a path of our choice, as a cable that can be pulled."""
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self.plug()
-
-    def plug(self) -> None:
-        import tty
-
-        self.master, slave = os.openpty()
-        tty.setraw(slave)
-        self.path.symlink_to(os.ttyname(slave))
-        self._slave = slave
-
-    def pull(self) -> None:
-        os.close(self.master)
-        os.close(self._slave)
-        self.path.unlink()
-
-    def say(self, data: bytes) -> None:
-        while data:
-            data = data[os.write(self.master, data) :]
-
-    def heard(self) -> bytes:
-        ready, _, _ = select.select([self.master], [], [], 0.05)
-        return os.read(self.master, 4096) if ready else b""
-
-
-def drain(terminal: int, seconds: float = 0.05) -> bytes:
-    """What the terminal shows meanwhile."""
-    ready, _, _ = select.select([terminal], [], [], seconds)
-    return os.read(terminal, 65536) if ready else b""
-
-
-@pytest.fixture
-def port(tmp_path: Path) -> Iterator[Port]:
-    pytest.importorskip("serial", reason="the serial extra is not installed")
-    made = Port(tmp_path / "port")
-    yield made
-    made.pull()
+from tests.terminal import MOST_S, shown
 
 
 @pytest.fixture(scope="module")
@@ -209,38 +122,29 @@ def test_ctrl_c_while_lines_are_parsed_is_a_wish_and_no_error() -> None:
 
 @posix
 def test_closing_the_terminal_ends_it_well(tmp_path: Path) -> None:
-    import pty
-
     out = tmp_path / "x.rec"
-    pid, terminal = pty.fork()
-    if pid == 0:
-        os.environ["PYTHONPATH"] = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])
-        os.execv(sys.executable, [sys.executable, "-m", "dashboard.cli", "record", "demo:", "--out", str(out)])
-    said, until = b"", time.monotonic() + 120
-    while not (b"pack_voltage_V" in said and b"Ctrl-C ends it." in said) and time.monotonic() < until:
-        said += os.read(terminal, 4096)  # a picture may come in two parts
+    pid, terminal = on_a_terminal("demo:", "--out", out)
+    said, until = b"", time.monotonic() + MOST_S
+    while not (b"pack_voltage_V" in said and b"Ctrl-C ends it." in said):
+        piece = shown(terminal, until)  # a picture may come in two parts
+        assert piece, said.decode()
+        said += piece
     text = said.decode()
     assert "recording to x.rec" in text and "Ctrl-C ends it." in text and "disk left" in text
     while kept(out).count(b"\n") < 60:
         assert time.monotonic() < until
         drain(terminal)
     os.close(terminal)
-    _, status = os.waitpid(pid, 0)
-    assert os.waitstatus_to_exitcode(status) == 0
+    assert over(pid, until) == 0
     assert read_log(out).samples > 50
 
 
 @posix
 def test_a_terminal_that_stands_still_does_not_hold_up_the_recording(tmp_path: Path) -> None:
     """Ctrl-S stops the terminal's output; nothing is read from it while some hundred rows come."""
-    import pty
-
     out = tmp_path / "x.rec"
-    pid, terminal = pty.fork()
-    if pid == 0:
-        os.environ["PYTHONPATH"] = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])
-        os.execv(sys.executable, [sys.executable, "-m", "dashboard.cli", "record", "demo:", "--out", str(out)])
-    until = time.monotonic() + 120
+    pid, terminal = on_a_terminal("demo:", "--out", out)
+    until = time.monotonic() + MOST_S
     said = b""
     while b"Ctrl-C ends it." not in said:
         assert time.monotonic() < until
@@ -255,47 +159,36 @@ def test_a_terminal_that_stands_still_does_not_hold_up_the_recording(tmp_path: P
         assert time.monotonic() < until, "it does not end"
         time.sleep(0.1)
     os.write(terminal, b"\x11")  # Ctrl-Q: on again
-    while os.waitpid(pid, os.WNOHANG) == (0, 0):
-        assert time.monotonic() < until
-        with contextlib.suppress(OSError):
-            drain(terminal)
+    while shown(terminal, until):
+        pass
+    assert over(pid, until) == 0
     os.close(terminal)
 
 
 @posix
 def test_on_a_terminal_it_waits_for_enter_before_a_physical_source(tmp_path: Path, port: Port) -> None:
-    import pty
-
     out = tmp_path / "x.rec"
-    pid, terminal = pty.fork()
-    if pid == 0:
-        os.environ["PYTHONPATH"] = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])
-        words = ["record", f"serial:{port.path}", "--out", str(out)]
-        os.execv(sys.executable, [sys.executable, "-m", "dashboard.cli", *words])
-    said, until = b"", time.monotonic() + 120
-    while b"Enter to go on" not in said and time.monotonic() < until:
-        said += os.read(terminal, 4096)
+    pid, terminal = on_a_terminal(f"serial:{port.path}", "--out", out)
+    said, until = b"", time.monotonic() + MOST_S
+    while b"Enter to go on" not in said:
+        piece = shown(terminal, until)
+        assert piece, said.decode()
+        said += piece
     assert b"Blade or belt off" in said
     time.sleep(0.3)
     assert not out.exists()
     os.write(terminal, b"\n")
-    while not out.exists() and time.monotonic() < until:
+    while not out.exists():
+        assert time.monotonic() < until, said.decode()
         time.sleep(0.05)
     port.say(HEADER + b"".join(row(n) for n in range(30)))
     while kept(out).count(b"\n") < 31:
         assert time.monotonic() < until
         said += drain(terminal)
     os.write(terminal, b"\x03")  # Ctrl-C, as the terminal sends it
-    while True:
-        try:
-            piece = os.read(terminal, 4096)
-        except OSError:
-            break
-        if not piece:
-            break
+    while piece := shown(terminal, until):
         said += piece
-    _, status = os.waitpid(pid, 0)
-    assert os.waitstatus_to_exitcode(status) == 0, said.decode()
+    assert over(pid, until) == 0, said.decode()
     assert b"stopped by Ctrl-C" in said and read_log(out).samples == 30
     assert port.heard() == b""
 

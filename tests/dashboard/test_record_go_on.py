@@ -8,7 +8,7 @@ import random
 import signal
 import socket
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -18,21 +18,21 @@ from jsonschema import Draft202012Validator
 from dashboard.live_follow import Follower
 from ingest.formats import read_log
 from ingest.record.blocks import read_packets, whole_blocks
-from tests.dashboard.test_record_command import HEADER, SCHEMA, Port, Recording, kept, posix, row
+from tests.dashboard.recording_process import (
+    HEADER,
+    SCHEMA,
+    Port,
+    Recording,
+    kept,
+    posix,
+    row,
+)
 from tests.ingest.record.made_recorder import folder_in_memory
 from tests.ports import unused_port
 
 Command = Callable[..., Any]
 KILLS = 8
 MOST_LOST_S = 0.5
-
-
-@pytest.fixture
-def port(tmp_path: Path) -> Iterator[Port]:
-    pytest.importorskip("serial", reason="the serial extra is not installed")
-    made = Port(tmp_path / "port")
-    yield made
-    made.pull()
 
 
 @posix
@@ -72,7 +72,7 @@ def kill_often(out: Path, port: Port) -> None:
         waited = waited_s(made.process.pid) - waited
         killed = time.monotonic()
         made.process.send_signal(signal.SIGKILL)
-        made.process.wait(120)
+        made.process.wait(180)
         packets = [p.data for p in read_packets(out)]
         assert packets[: len(whole_before)] == whole_before
         whole_before = packets
