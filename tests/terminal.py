@@ -1,12 +1,42 @@
-"""What a process shows on a pseudo-terminal, without waiting for ever for one that is silent or gone."""
+"""A process on a pseudo-terminal of its own, and what it shows, without waiting for ever for one that is silent."""
 
 from __future__ import annotations
 
 import os
 import select
+import subprocess
+import sys
 import time
+from pathlib import Path
 
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
 MOST_S = 180.0  # no measure of speed: only that a test of a silent process ends
+
+# The new process itself makes the terminal its own (TIOCSCTTY), so that Ctrl-C and a closed terminal reach it. No copy
+# of the test's process does: it has threads, and a copy in which one of them held a lock may stand still.
+_OWN = """
+import fcntl, os, sys, termios
+os.setsid()
+fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+os.execv(sys.executable, [sys.executable, *sys.argv[1:]])
+"""
+
+
+def started(*words: str | Path) -> tuple[subprocess.Popen[bytes], int]:
+    """(process, our end of its terminal) of `python WORDS`."""
+    pytest.importorskip("pty", reason="no pseudo-terminals on this system")
+    ours, theirs = os.openpty()
+    path = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])
+    try:
+        process = subprocess.Popen(
+            [sys.executable, "-c", _OWN, *map(str, words)],
+            stdin=theirs, stdout=theirs, stderr=theirs, env={**os.environ, "PYTHONPATH": path},
+        )  # fmt: skip
+    finally:
+        os.close(theirs)
+    return process, ours
 
 
 def shown(terminal: int, until: float) -> bytes:
@@ -17,11 +47,3 @@ def shown(terminal: int, until: float) -> bytes:
         return os.read(terminal, 65536)
     except OSError:  # so Linux says that the other end is closed
         return b""
-
-
-def ended(number: int, until: float) -> int:
-    """The exit code of a process of ours, which is over before `until`."""
-    while (found := os.waitpid(number, os.WNOHANG)) == (0, 0):
-        assert time.monotonic() < until, "the process does not end"
-        time.sleep(0.02)
-    return os.waitstatus_to_exitcode(found[1])

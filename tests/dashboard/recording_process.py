@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from ingest.record.blocks import read_packets
-from tests.terminal import ended
+from tests.terminal import MOST_S, started
 
 ROOT = Path(__file__).resolve().parents[2]
 SCHEMA = json.loads((ROOT / "dashboard" / "schemas" / "record.schema.json").read_text("utf-8"))
@@ -81,22 +81,17 @@ class Recording:
         return code, self.out.decode()
 
 
-def on_a_terminal(*words: str | Path) -> tuple[int, int]:
+def on_a_terminal(*words: str | Path) -> tuple[subprocess.Popen[bytes], int]:
     """(process, terminal) of a recording on a pseudo-terminal of its own."""
-    import pty
-
-    pid, terminal = pty.fork()
-    if pid == 0:
-        os.environ["PYTHONPATH"] = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])
-        os.execv(sys.executable, [sys.executable, "-m", "dashboard.cli", "record", *map(str, words)])
-    STARTED.append(pid)
-    return pid, terminal
+    process, terminal = started("-m", "dashboard.cli", "record", *words)
+    STARTED.append(process.pid)
+    return process, terminal
 
 
-def over(number: int, until: float) -> int:
+def over(process: subprocess.Popen[bytes]) -> int:
     """The exit code of what was started on a terminal."""
-    code = ended(number, until)
-    STARTED.remove(number)
+    code = process.wait(MOST_S)
+    STARTED.remove(process.pid)
     return code
 
 

@@ -3,26 +3,18 @@
 from __future__ import annotations
 
 import os
-import sys
 import time
 from pathlib import Path
 
-import pytest
-
 from ingest.season import Season
-from tests.terminal import MOST_S, ended, shown
+from tests.terminal import MOST_S, shown, started
 
-ROOT = Path(__file__).resolve().parent.parent.parent
 ANSWERS = ("Trialmote", "30lb", "13.4 kg", "6", "3300 mAh", "brushless", "", "2", "brushed", "12 AWG")
 
 
 def talk(folder: Path, answers: tuple[str, ...], last: str) -> str:
     """Answer each question as it appears, on a pseudo-terminal."""
-    pty = pytest.importorskip("pty", reason="no pseudo-terminals on this system")
-    pid, terminal = pty.fork()
-    if pid == 0:
-        os.environ["PYTHONPATH"] = str(ROOT)
-        os.execv(sys.executable, [sys.executable, "-m", "dashboard.cli", "new", str(folder)])
+    process, terminal = started("-m", "dashboard.cli", "new", folder)
     said = b""
     waiting = [*answers, last]
     until = time.monotonic() + MOST_S
@@ -31,8 +23,9 @@ def talk(folder: Path, answers: tuple[str, ...], last: str) -> str:
             said += piece
             if waiting and (said.endswith(b": ") or said.endswith(b"[Y/n] ")):
                 os.write(terminal, waiting.pop(0).encode() + b"\n")
-        assert ended(pid, until) == 0, said.decode()
+        assert process.wait(MOST_S) == 0, said.decode()
     finally:
+        process.kill()
         os.close(terminal)
     return said.decode()
 

@@ -123,7 +123,7 @@ def test_ctrl_c_while_lines_are_parsed_is_a_wish_and_no_error() -> None:
 @posix
 def test_closing_the_terminal_ends_it_well(tmp_path: Path) -> None:
     out = tmp_path / "x.rec"
-    pid, terminal = on_a_terminal("demo:", "--out", out)
+    process, terminal = on_a_terminal("demo:", "--out", out)
     said, until = b"", time.monotonic() + MOST_S
     while not (b"pack_voltage_V" in said and b"Ctrl-C ends it." in said):
         piece = shown(terminal, until)  # a picture may come in two parts
@@ -135,7 +135,7 @@ def test_closing_the_terminal_ends_it_well(tmp_path: Path) -> None:
         assert time.monotonic() < until
         drain(terminal)
     os.close(terminal)
-    assert over(pid, until) == 0
+    assert over(process) == 0
     assert read_log(out).samples > 50
 
 
@@ -143,7 +143,7 @@ def test_closing_the_terminal_ends_it_well(tmp_path: Path) -> None:
 def test_a_terminal_that_stands_still_does_not_hold_up_the_recording(tmp_path: Path) -> None:
     """Ctrl-S stops the terminal's output; nothing is read from it while some hundred rows come."""
     out = tmp_path / "x.rec"
-    pid, terminal = on_a_terminal("demo:", "--out", out)
+    process, terminal = on_a_terminal("demo:", "--out", out)
     until = time.monotonic() + MOST_S
     said = b""
     while b"Ctrl-C ends it." not in said:
@@ -154,21 +154,21 @@ def test_a_terminal_that_stands_still_does_not_hold_up_the_recording(tmp_path: P
     while kept(out).count(b"\n") < there + 400:
         assert time.monotonic() < until, "it stands still too"
         time.sleep(0.1)
-    os.kill(pid, signal.SIGTERM)
+    process.send_signal(signal.SIGTERM)
     while not any(block.kind == b"end " for block in whole_blocks(out)):
         assert time.monotonic() < until, "it does not end"
         time.sleep(0.1)
     os.write(terminal, b"\x11")  # Ctrl-Q: on again
     while shown(terminal, until):
         pass
-    assert over(pid, until) == 0
+    assert over(process) == 0
     os.close(terminal)
 
 
 @posix
 def test_on_a_terminal_it_waits_for_enter_before_a_physical_source(tmp_path: Path, port: Port) -> None:
     out = tmp_path / "x.rec"
-    pid, terminal = on_a_terminal(f"serial:{port.path}", "--out", out)
+    process, terminal = on_a_terminal(f"serial:{port.path}", "--out", out)
     said, until = b"", time.monotonic() + MOST_S
     while b"Enter to go on" not in said:
         piece = shown(terminal, until)
@@ -188,7 +188,7 @@ def test_on_a_terminal_it_waits_for_enter_before_a_physical_source(tmp_path: Pat
     os.write(terminal, b"\x03")  # Ctrl-C, as the terminal sends it
     while piece := shown(terminal, until):
         said += piece
-    assert over(pid, until) == 0, said.decode()
+    assert over(process) == 0, said.decode()
     assert b"stopped by Ctrl-C" in said and read_log(out).samples == 30
     assert port.heard() == b""
 
