@@ -15,7 +15,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from dashboard.match_form import match_head, next_id, now_text
-from dashboard.reviewing import read_options
+from dashboard.reading_options import read_options
 from dashboard.source import Source
 from dashboard.upload import Draft, Incoming, Refused, Shelf
 from dashboard.upload_answers import is_reading_name, read_answers, reading_of

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 from analysis.findings import Review
 from analysis.match_data import MatchData
@@ -12,18 +11,13 @@ from analysis.review import prepare, review_data
 from analysis.season_past import review_with_past
 from analysis.season_review import review_match as review_bare
 from analysis.season_review import settings_of, threshold_settings
+from dashboard.reading_options import read_options
 from ingest.builds import Build, Match, Pack, load_build, load_pack
-from ingest.errors import UsageError, nearest
-from ingest.formats import ReadOptions, read_log
-from ingest.readings import Reading, load_reading
+from ingest.errors import UsageError
+from ingest.formats import read_log
 from ingest.season import Season
 
-__all__ = [
-    "Bench", "bare_pack", "parts_of", "read_options", "review_files", "review_match", "settings_of",
-    "threshold_settings",
-]  # fmt: skip
-
-FILE_NAME_OF_READING = ".toml"
+__all__ = ["Bench", "bare_pack", "review_files", "review_match", "settings_of", "threshold_settings"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,46 +33,6 @@ class Bench:
     @property
     def pack(self) -> Pack | None:
         return self.packs[0] if self.packs else None
-
-
-def parts_of(build: Build | None) -> ReadOptions:
-    """What a build says about columns: its parts, and the pole pairs that electrical speed needs."""
-    if build is None:
-        return ReadOptions()
-    poles = {m.controller: m.pole_pairs for m in build.motors if m.pole_pairs}
-    poles |= {m.id: m.pole_pairs for m in build.motors if m.pole_pairs}
-    return ReadOptions(parts=build.part_kinds(), pole_pairs=poles)
-
-
-def read_options(
-    build: Build | None = None,
-    season: Season | None = None,
-    reading: str | None = None,
-    rate_Hz: float | None = None,
-    dbc: str | None = None,
-) -> ReadOptions:
-    """How files are to be read. reading: a .toml file, or the name of one in the season."""
-    base = parts_of(build)
-    saved = tuple(season.readings()) if season is not None else ()
-    chosen: Reading | None = None
-    if reading is not None:
-        if Path(reading).suffix == FILE_NAME_OF_READING or Path(reading).exists():
-            chosen = load_reading(reading)
-        else:
-            named = {r.name: r for r in saved}
-            if reading not in named:
-                raise UsageError(f"there is no reading {reading!r}", mend=nearest(reading, named))
-            chosen = named[reading]
-    if rate_Hz is not None and not rate_Hz > 0:
-        raise UsageError("--rate must be above zero", found=rate_Hz)
-    return ReadOptions(
-        reading=chosen,
-        readings=saved,
-        rate_Hz=rate_Hz,
-        dbc=Path(dbc) if dbc else None,
-        parts=base.parts,
-        pole_pairs=base.pole_pairs,
-    )
 
 
 def review_match(season: Season, match_id: str, *, with_advice: bool = True) -> Bench:

@@ -29,7 +29,7 @@ def run(args: argparse.Namespace) -> int:
 def added(args: argparse.Namespace) -> AddResult:
     """Put args.files into the season as args.match. Raises AfterboutError."""
     from dashboard.progress import Progress
-    from dashboard.reviewing import read_options
+    from dashboard.reading_options import read_options
     from ingest.align import align
     from ingest.season import Season
 

@@ -14,7 +14,8 @@ def run(args: argparse.Namespace) -> int:
     from dashboard.cli import EXIT_DONE
     from dashboard.commands.review import write_sheet
     from dashboard.progress import Progress
-    from dashboard.reviewing import parts_of, review_match
+    from dashboard.reading_options import parts_of
+    from dashboard.reviewing import review_match
     from ingest.align import align
     from ingest.errors import UsageError
     from ingest.season import Season

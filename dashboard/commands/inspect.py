@@ -12,7 +12,7 @@ def run(args: argparse.Namespace) -> int:
     from dashboard.inspect_bench import add_bench
     from dashboard.inspect_page import inspect_text
     from dashboard.progress import Progress
-    from dashboard.reviewing import read_options
+    from dashboard.reading_options import read_options
     from ingest.builds import load_build
     from ingest.inspect import exit_code, inspect_files
 

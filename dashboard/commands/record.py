@@ -84,7 +84,7 @@ def _check_match(match: str, season: Season | None) -> None:
 
 def prepare(args: argparse.Namespace, season: Season | None) -> Session:
     """Everything that can be wrong in the words of the command is found here, before anything is opened."""
-    from dashboard.reviewing import read_options
+    from dashboard.reading_options import read_options
     from ingest.record.blocks import SourceNote
     from ingest.record.figures import decoder_for
     from ingest.record.limits import limits_of

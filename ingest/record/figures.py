@@ -14,6 +14,7 @@ from typing import Any, Final, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from ingest.arrays import numbers
 from ingest.binary.framing import Framer
 from ingest.binary.layout import layout_of
 from ingest.delimited.column import ColumnMeaning
@@ -204,7 +205,7 @@ class TextDecoder:
         for plan, meaning, column in zip(sniffed.plan.columns, self._meanings, parsed.columns, strict=True):
             if plan.kind not in ("number", "flag") or plan.index in clocks or meaning.quantity == "time":
                 continue
-            values = np.asarray(column.to_numpy(zero_copy_only=False), dtype=np.float64)
+            values = np.asarray(numbers(column), dtype=np.float64)
             if meaning.sentinels:
                 values = np.where(np.isin(values, meaning.sentinels), np.nan, values)
             name = meaning.channel or plan.source.strip() or f"#{plan.index + 1}"
@@ -277,9 +278,7 @@ class SignalNames:
             about: dict[bytes, bytes] = field.metadata or {}
             column: Any = batch.column(place)
             unit = about.get(b"unit", b"").decode() or about.get(b"source_unit", b"").decode()
-            found.append(
-                (field.name.removeprefix("other:"), unit, np.asarray(column.to_numpy(zero_copy_only=False), float))
-            )
+            found.append((field.name.removeprefix("other:"), unit, np.asarray(numbers(column), dtype=np.float64)))
         return found
 
 

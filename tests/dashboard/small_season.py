@@ -6,7 +6,7 @@ import shutil
 from collections.abc import Sequence
 from pathlib import Path
 
-from dashboard.reviewing import parts_of
+from dashboard.reading_options import parts_of
 from ingest.align import align
 from ingest.season import Season
 from sample_data.demo import write_match

@@ -13,7 +13,8 @@ from typing import Any
 
 import pytest
 
-from dashboard.reviewing import parts_of, review_match
+from dashboard.reading_options import parts_of
+from dashboard.reviewing import review_match
 from ingest.align import align
 from ingest.season import Season
 from sample_data import BUILDS, PACKS

@@ -17,7 +17,7 @@ import pytest
 from dashboard.app import make_app
 from dashboard.descriptions import Descriptions
 from dashboard.pages import season as season_page
-from dashboard.reviewing import parts_of
+from dashboard.reading_options import parts_of
 from dashboard.season_lines import FILE, Summary, read_lines, summarise, write_lines
 from dashboard.season_table import SORTS, Asked, csv_text, filtered, shown
 from dashboard.season_trends import HOTTEST, RESISTANCE, trends_of
