@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from analysis.current_mixup import mixed_up
 from analysis.current_scales import contradicting
 from analysis.findings import NotChecked, QualityNote
 from analysis.match_data import MatchData
@@ -40,7 +41,7 @@ TOLD = ("implausible", "frozen_values")
 def without_unusable(data: MatchData) -> MatchData:
     """The same data without such channels, each with a quality note that says why."""
     notes: dict[str, QualityNote] = {}
-    against = contradicting(data)
+    against = mixed_up(data) | contradicting(data)
     for name in data.signals:
         channel = parse_channel(name)
         seen = data.inside(name)
