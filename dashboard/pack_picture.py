@@ -14,6 +14,7 @@ from dashboard.page_words import figure, part_name
 HEIGHT = 190.0  # of one pack's row
 HEAD, FOOT, INSET = 58.0, 30.0, 18.0
 BESIDE_PX = 20.0  # where its interval reaches further up, a figure stands beside its dot (our choice: a line of text)
+LABEL_PX = 72.0  # as wide as a figure with its unit and a dot
 MOST_LABELS = 6  # match names under one panel (our choice: more would meet)
 
 
@@ -140,4 +141,7 @@ def _panel(c: Canvas, panel: Panel, x: float, y: float, width: float) -> None:
                 y_text = min(y_text, over)  # over its interval
             elif i:
                 side, anchor, y_text = at - 9, "end", at_y(dot.value) + 5
+                before = [d.value for d in panel.dots[:i] if d.value is not None][-1:]
+                if before and step < LABEL_PX and abs(at_y(before[0]) - at_y(dot.value)) < BESIDE_PX:
+                    y_text = min(at_y(before[0]), at_y(dot.value)) - 10  # over the dot that stands where it would
             c.text(side, y_text, figure(dot.value, panel.unit), 15, weight=600, anchor=anchor, halo=True)

@@ -292,6 +292,7 @@ def _differences(made: Comparison, asked: Mapping[str, str]) -> html.Section:
 
 def _row(row: Compared, uid: str) -> html.Tr:
     name = title(row.metric, row.part, row.words)
+    at = "" if row.at in name else row.at  # how it was measured, where its name does not say that already
     shift = figure(row.shift, row.unit) if row.shift is not None else ""
     plus = "+" if row.shift is not None and row.shift > 0 else ""
     between = ""
@@ -299,7 +300,7 @@ def _row(row: Compared, uid: str) -> html.Tr:
         between = f"{figure(row.low, row.unit)} to {figure(row.high, row.unit)}"
     return html.Tr(
         [
-            html.Td([html.B(name[:1].upper() + name[1:]), html.Span(row.at)], className="name"),
+            html.Td([html.B(name[:1].upper() + name[1:]), html.Span(at)], className="name"),
             html.Td(figure(row.first_median, row.unit), className="r one"),
             html.Td(figure(row.second_median, row.unit), className="r two"),
             html.Td([html.B(plus + shift), html.Span(between)], className="r measured"),
