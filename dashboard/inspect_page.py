@@ -149,7 +149,11 @@ def _channels(entry: Mapping[str, Any]) -> Iterator[str]:
     if shown:
         yield ""
         yield f"  {'channel':<31}{'from':<28}{'lowest':>10}{'highest':>11}  {'unit':<7}{'how sure'}"
+        stream = None
         for column in shown:
+            if column.get("stream") != stream:
+                stream = column["stream"]
+                yield f"  of {_shown(stream, 60)}:"
             yield _row(column)
     if not shown:
         yield ""

@@ -128,6 +128,8 @@ def _column(column: Column) -> dict[str, Any]:
     }
     if column.samples is not None:
         document["samples"] = column.samples
+    if column.stream is not None:
+        document["stream"] = column.stream
     return {key: _plain(value) for key, value in document.items()}
 
 

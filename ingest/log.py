@@ -37,7 +37,10 @@ class Fault:
 
 @dataclass(frozen=True)
 class Column:
-    """How one source column is read. Units and ranges as in the contract's inspect document."""
+    """How one source column is read. Units and ranges as in the contract's inspect document.
+
+    stream: which source of a recording of several it came from.
+    """
 
     source: str
     kind: Literal["number", "text", "flag", "time"]
@@ -57,6 +60,7 @@ class Column:
     alternatives: tuple[str, ...] = ()
     samples: int | None = None
     question: str = ""
+    stream: str | None = None
 
 
 @dataclass(frozen=True)

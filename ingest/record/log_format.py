@@ -173,7 +173,11 @@ class RecordingReader:
             reader_version=READER_VERSION,
             dialect=made[0].dialect if len(made) == 1 else {},
             rows=max(one.rows for one in made),
-            columns=tuple(column for one in made for column in one.columns),
+            columns=tuple(
+                replace(column, stream=part.stream or None)
+                for part, one in zip(self._parts, made, strict=True)
+                for column in one.columns
+            ),
             clock=self._clock(made),
             faults=tuple(faults),
             counts=counts,

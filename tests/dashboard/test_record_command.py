@@ -215,7 +215,7 @@ def test_a_pulled_cable_is_a_gap_and_the_rest_is_there(tmp_path: Path, port: Por
 
 
 @posix
-def test_several_sources_at_once_on_one_clock(tmp_path: Path) -> None:
+def test_several_sources_at_once_on_one_clock(tmp_path: Path, afterbout: Command) -> None:
     number = unused_port(socket.SOCK_DGRAM)
     made = Recording("demo:", f"udp:{number}", "--out", tmp_path / "x.rec", "--json")
     made.wait_for(lambda: (tmp_path / "x.rec").exists())
@@ -233,6 +233,10 @@ def test_several_sources_at_once_on_one_clock(tmp_path: Path) -> None:
     for source in (0, 1):
         stamps = [packet.t_ns for packet in packets if packet.source == source]
         assert stamps == sorted(stamps) and stamps[0] >= 0 and stamps[-1] < 100_000_000_000
+    told = afterbout("inspect", tmp_path / "x.rec", "--json").json["files"][0]["columns"]
+    assert {c["stream"] for c in told if c["channel"] == "pack_voltage_V"} == {"demo", f"udp{number}"}
+    page = afterbout("inspect", tmp_path / "x.rec").out
+    assert page.index("  of demo:") < page.index(f"  of udp{number}:") < page.rindex("pack_voltage_V")
 
 
 @posix
