@@ -37,17 +37,26 @@ def kept(path: Path, number: int = 0) -> bytes:
 STARTED: list[int] = []
 
 
-class Recording:
-    """A process that records; its words are gathered as they come."""
+# As ulimit does: the limit is set in a process of its own that then becomes the recorder.
+_LIMITED = """
+import os, resource, sys
+most = int(sys.argv[1])
+resource.setrlimit(resource.RLIMIT_FSIZE, (most, most))
+os.execv(sys.executable, [sys.executable, *sys.argv[2:]])
+"""
 
-    def __init__(self, *words: str | Path, **more: Any) -> None:
+
+class Recording:
+    """A process that records; its words are gathered as they come. most_file_bytes: larger ones cannot be written."""
+
+    def __init__(self, *words: str | Path, most_file_bytes: int | None = None) -> None:
+        limited = [] if most_file_bytes is None else ["-c", _LIMITED, str(most_file_bytes)]
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "dashboard.cli", "record", *map(str, words)],
+            [sys.executable, *limited, "-m", "dashboard.cli", "record", *map(str, words)],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             env={**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])},
-            **more,
         )
         STARTED.append(self.process.pid)
         self.out, self.err = b"", b""

@@ -49,7 +49,10 @@ def recorded(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, s
         time.sleep(0.05)
     yield folder / "x.rec", process
     process.terminate()
-    process.wait(60)
+    try:
+        process.wait(120)
+    finally:
+        process.kill()
 
 
 def wait_for(follower: Follower, met: Any, seconds: float = 120.0) -> Followed:

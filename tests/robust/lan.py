@@ -99,4 +99,7 @@ def serving(season: Path, log: Path) -> Iterator[Server]:
         yield Server(port, process.pid)
     finally:
         process.terminate()
-        process.wait(90)
+        try:
+            process.wait(90)
+        finally:
+            process.kill()

@@ -19,8 +19,11 @@ from tests.ingest.season.plain_format import log_file, plain_text, snapshot
 ROOT = Path(__file__).parents[3]
 
 
+# A shell's background job ignores Ctrl-C and hands that down; the process under test shall hear it. It sees to that
+# itself: code between fork and exec may stand still for ever where the forking process has threads.
 SCRIPT = textwrap.dedent("""
-    import sys
+    import signal, sys
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     from ingest import formats
     from tests.ingest.season.plain_format import PLAIN
     formats.formats = lambda: (PLAIN,)
@@ -32,14 +35,7 @@ SCRIPT = textwrap.dedent("""
 
 def start_add(season: Season, match_id: str, files: list[Path]) -> subprocess.Popen[str]:
     command = [sys.executable, "-c", SCRIPT, str(season.root), match_id, *map(str, files)]
-    return subprocess.Popen(
-        command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=hear_ctrl_c
-    )
-
-
-def hear_ctrl_c() -> None:
-    """A shell's background job ignores Ctrl-C and hands that down; the process under test shall hear it."""
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    return subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
 
 
 @pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
