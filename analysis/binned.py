@@ -167,6 +167,19 @@ def bin_signal(
     )  # fmt: skip
 
 
+def bin_mean(signal: Signal, edges: Floats) -> tuple[Floats, npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """(mean, number of samples, number of clipped ones) of the good samples in each bin; edges in s, rising, any unit.
+
+    A bin begins with its left edge and ends before its right one; an empty one has mean 0.
+    """
+    good = signal.good()
+    index = np.searchsorted(good.t_s, edges)
+    count = np.diff(index)
+    sums = np.concatenate(([0.0], np.cumsum(good.x)))
+    clipped = np.concatenate(([0], np.cumsum(good.clipped)))
+    return np.diff(sums[index]) / np.maximum(count, 1), count, np.diff(clipped[index])
+
+
 def first_order(edges: Floats, drive: Floats, tau_s: float, start: float) -> Floats:
     """(k+1,) θ at the edges for τ·dθ/dt + θ = drive, drive (k,) constant in each bin: exact.
 

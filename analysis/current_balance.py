@@ -15,6 +15,7 @@ from typing import Final
 
 import numpy as np
 
+from analysis.binned import bin_mean
 from analysis.findings import QualityNote
 from analysis.match_data import MatchData
 from analysis.pack_model.common import jackknife_half_width
@@ -149,23 +150,12 @@ def _means_of(data: MatchData, wanted: list[Signal]) -> tuple[Floats, Floats, np
     on = np.ones(len(edges) - 1, dtype=bool)
     means = []
     for s in signals:
-        mean, full = _mean(s, edges)
+        mean, count, clipped = bin_mean(s, edges)
         means.append(mean)
-        on &= full
+        on &= (count > 0.8 * BIN_S / s.period_s) & (clipped == 0)
     if int(on.sum()) < FEWEST_BINS:
         return None
     return means[0], np.column_stack([*means[1:], np.ones(len(on))]), on
-
-
-def _mean(s: Signal, edges: Floats) -> tuple[Floats, np.ndarray]:
-    """(mean in every bin, whether the bin is full and nothing in it clipped)."""
-    index = np.searchsorted(s.t_s, edges)
-    count = np.diff(index)
-    sums = np.concatenate(([0.0], np.cumsum(s.x)))
-    clipped = np.concatenate(([0], np.cumsum(s.clipped)))
-    total = sums[index[1:]] - sums[index[:-1]]
-    full = (count > 0.8 * BIN_S / s.period_s) & (clipped[index[1:]] == clipped[index[:-1]])
-    return total / np.maximum(count, 1), full
 
 
 def _half_widths(x: Floats, y: Floats, weights: Floats) -> Floats:

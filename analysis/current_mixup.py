@@ -14,18 +14,20 @@ from typing import Final
 
 import numpy as np
 
+from analysis.binned import bin_mean
 from analysis.match_data import MatchData
-from analysis.signal import Floats, Signal
+from analysis.signal import Floats
 
 TAILS: Final = ("input_current_A", "motor_current_A")
 TOLD: Final = ("duty_pct", "command_pct", "speed_rpm")
 BIN_S: Final = 0.2  # our choice: some times a motor's electrical time constant, and clocks off by 50 ms do not matter
+# Our choices: some four times as many bins as columns; blocks that are longer than a push or a spin-up.
 FEWEST_BINS: Final = 60
 BLOCKS: Final = 5
 RIDGE: Final = 1e-6  # our choice: only so that a command that stood still can be solved for
 LEAST_A: Final = 0.5  # our choice: a current that varies less says nothing
-# Shares of the variance that are foretold, our choices: no currents of 118 labelled matches (tests/synthetic/scenarios)
-# and none of the demo season meet all three at once; of 704 exchanges made in them, 601 do.
+# Shares of the variance that are foretold, our choices, made on the matches that docs/accuracy.md counts
+# (benchmarks/exchanged_currents.py): none of their currents meets all three at once, most exchanges do.
 FOLLOWS: Final = 0.6
 BETTER: Final = 0.3
 OWN: Final = 0.5
@@ -49,9 +51,9 @@ def mixed_up(data: MatchData) -> dict[str, str]:
     for tail, named in by_tail.items():
         shares: dict[tuple[str, str], float] = {}
         for part in [p for p in named if p in witnesses]:
-            mean, full = _mean(data.signals[f"{part}_{tail}"], edges)
+            mean, count, _ = bin_mean(data.signals[f"{part}_{tail}"], edges)
             for other, (x, on) in witnesses.items():
-                both = full & on
+                both = on & (count > 0)
                 if int(both.sum()) > FEWEST_BINS and float(np.std(mean[both])) > LEAST_A:
                     shares[part, other] = _foretold(x[both], mean[both])
         for (part, other), share in shares.items():
@@ -72,9 +74,9 @@ def _witness(data: MatchData, part: str, edges: Floats) -> tuple[Floats, np.ndar
     for tail in TOLD:
         signal = data.signals.get(f"{part}_{tail}")
         if signal is not None:
-            mean, full = _mean(signal, edges)
+            mean, count, _ = bin_mean(signal, edges)
             scaled[tail] = mean / (float(np.max(np.abs(mean))) or 1.0)
-            on &= full
+            on &= count > 0
     if not scaled:
         return None
     columns = [np.ones(len(on))]
@@ -84,15 +86,6 @@ def _witness(data: MatchData, part: str, edges: Floats) -> tuple[Floats, np.ndar
     if "speed_rpm" in scaled:
         columns += [scaled[tail] * scaled["speed_rpm"] for tail in TOLD[:2] if tail in scaled]
     return np.column_stack(columns), on
-
-
-def _mean(signal: Signal, edges: Floats) -> tuple[Floats, np.ndarray]:
-    """(mean in every bin, whether anything was measured in it)."""
-    good = signal.good()
-    index = np.searchsorted(good.t_s, edges)
-    count = np.diff(index)
-    sums = np.concatenate(([0.0], np.cumsum(good.x)))
-    return np.diff(sums[index]) / np.maximum(count, 1), count > 0
 
 
 def _foretold(x: Floats, y: Floats) -> float:

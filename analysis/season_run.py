@@ -23,6 +23,7 @@ from dataclasses import dataclass, field, replace
 from time import monotonic
 from typing import Any
 
+from analysis.cluster import ClusterExecutor
 from analysis.season_keys import Failure, Key, keys_of
 from analysis.season_rows import MatchRow
 from analysis.season_tables import forget, not_kept, rows_of, write_tables
@@ -205,12 +206,11 @@ class _Work:
 
     def _ended(self, waiting: dict[Future[Any], list[str]], pool: Executor) -> set[Future[Any]]:
         """Those that have ended, at least one. Raises SeasonError where the pool has had no worker for a while."""
-        workers = getattr(pool, "workers", None)  # only one whose workers are elsewhere and may all go
-        if workers is None:
+        if not isinstance(pool, ClusterExecutor):  # only workers elsewhere may all go and nobody hears of it
             return wait(waiting, return_when=FIRST_COMPLETED).done
         seen = monotonic()
         while not (done := wait(waiting, LOOK_S, return_when=FIRST_COMPLETED).done):
-            if workers():
+            if pool.workers():
                 seen = monotonic()
             elif monotonic() - seen > NOBODY_S:
                 raise SeasonError(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import multiprocessing
 import os
 import threading
@@ -64,8 +63,6 @@ def review_and_keep(address: str, jobs: Sequence[tuple[str, Key]], elsewhere: bo
             "a worker has another version of afterbout than the run",
             found=app_version(), expected=str(jobs[0][1][1]), mend="Install the same version everywhere.",
         )  # fmt: skip
-    if elsewhere and not gc.get_freeze_count():
-        gc.freeze()  # as analysis/season_preload.py does here: what is imported need not be looked at for every match
     return [_one(address, match_id, key) for match_id, key in jobs]
 
 

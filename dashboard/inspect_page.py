@@ -151,8 +151,8 @@ def _channels(entry: Mapping[str, Any]) -> Iterator[str]:
         yield f"  {'channel':<31}{'from':<28}{'lowest':>10}{'highest':>11}  {'unit':<7}{'how sure'}"
         stream = None
         for column in shown:
-            if column.get("stream") != stream:
-                stream = column["stream"]
+            if (of := column.get("stream")) is not None and of != stream:
+                stream = of
                 yield f"  of {_shown(stream, 60)}:"
             yield _row(column)
     if not shown:

@@ -47,3 +47,14 @@ def shown(terminal: int, until: float) -> bytes:
         return os.read(terminal, 65536)
     except OSError:  # so Linux says that the other end is closed
         return b""
+
+
+def tell(terminal: int, data: bytes) -> None:
+    while data:
+        data = data[os.write(terminal, data) :]
+
+
+def heard(terminal: int, seconds: float = 0.05) -> bytes:
+    """What comes from the other end within that time; empty where nothing does."""
+    ready, _, _ = select.select([terminal], [], [], seconds)
+    return os.read(terminal, 65536) if ready else b""

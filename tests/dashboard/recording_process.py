@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import select
 import subprocess
 import sys
 import threading
@@ -16,7 +15,7 @@ from typing import Any
 import pytest
 
 from ingest.record.blocks import read_packets
-from tests.terminal import MOST_S, started
+from tests.terminal import heard, started, tell
 
 ROOT = Path(__file__).resolve().parents[2]
 SCHEMA = json.loads((ROOT / "dashboard" / "schemas" / "record.schema.json").read_text("utf-8"))
@@ -34,7 +33,7 @@ def kept(path: Path, number: int = 0) -> bytes:
     return b"".join(packet.data for packet in read_packets(path) if packet.source == number)
 
 
-STARTED: list[int] = []
+STARTED: list[subprocess.Popen[bytes]] = []  # of the test that runs
 
 
 # As ulimit does: the limit is set in a process of its own that then becomes the recorder.
@@ -58,7 +57,7 @@ class Recording:
             stderr=subprocess.PIPE,
             env={**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])},
         )
-        STARTED.append(self.process.pid)
+        STARTED.append(self.process)
         self.out, self.err = b"", b""
         self._readers = [threading.Thread(target=gather, daemon=True) for gather in (self._gather, self._gather_out)]
         for reader in self._readers:
@@ -84,7 +83,6 @@ class Recording:
         if number is not None:
             self.process.send_signal(number)
         code = self.process.wait(180)
-        STARTED.remove(self.process.pid)
         for reader in self._readers:
             reader.join(180)
         return code, self.out.decode()
@@ -93,15 +91,8 @@ class Recording:
 def on_a_terminal(*words: str | Path) -> tuple[subprocess.Popen[bytes], int]:
     """(process, terminal) of a recording on a pseudo-terminal of its own."""
     process, terminal = started("-m", "dashboard.cli", "record", *words)
-    STARTED.append(process.pid)
+    STARTED.append(process)
     return process, terminal
-
-
-def over(process: subprocess.Popen[bytes]) -> int:
-    """The exit code of what was started on a terminal."""
-    code = process.wait(MOST_S)
-    STARTED.remove(process.pid)
-    return code
 
 
 class Port:
@@ -125,15 +116,7 @@ class Port:
         self.path.unlink()
 
     def say(self, data: bytes) -> None:
-        while data:
-            data = data[os.write(self.master, data) :]
+        tell(self.master, data)
 
     def heard(self) -> bytes:
-        ready, _, _ = select.select([self.master], [], [], 0.05)
-        return os.read(self.master, 4096) if ready else b""
-
-
-def drain(terminal: int, seconds: float = 0.05) -> bytes:
-    """What the terminal shows meanwhile."""
-    ready, _, _ = select.select([terminal], [], [], seconds)
-    return os.read(terminal, 65536) if ready else b""
+        return heard(self.master)

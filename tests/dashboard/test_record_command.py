@@ -22,15 +22,13 @@ from tests.dashboard.recording_process import (
     Command,
     Port,
     Recording,
-    drain,
     kept,
     on_a_terminal,
-    over,
     posix,
     row,
 )
 from tests.ports import unused_port
-from tests.terminal import MOST_S, shown
+from tests.terminal import MOST_S, heard, shown
 
 
 @pytest.fixture(scope="module")
@@ -133,9 +131,9 @@ def test_closing_the_terminal_ends_it_well(tmp_path: Path) -> None:
     assert "recording to x.rec" in text and "Ctrl-C ends it." in text and "disk left" in text
     while kept(out).count(b"\n") < 60:
         assert time.monotonic() < until
-        drain(terminal)
+        heard(terminal)
     os.close(terminal)
-    assert over(process) == 0
+    assert process.wait(MOST_S) == 0
     assert read_log(out).samples > 50
 
 
@@ -148,7 +146,7 @@ def test_a_terminal_that_stands_still_does_not_hold_up_the_recording(tmp_path: P
     said = b""
     while b"Ctrl-C ends it." not in said:
         assert time.monotonic() < until
-        said += drain(terminal)
+        said += heard(terminal)
     os.write(terminal, b"\x13")
     there = kept(out).count(b"\n")
     while kept(out).count(b"\n") < there + 400:
@@ -161,7 +159,7 @@ def test_a_terminal_that_stands_still_does_not_hold_up_the_recording(tmp_path: P
     os.write(terminal, b"\x11")  # Ctrl-Q: on again
     while shown(terminal, until):
         pass
-    assert over(process) == 0
+    assert process.wait(MOST_S) == 0
     os.close(terminal)
 
 
@@ -184,11 +182,11 @@ def test_on_a_terminal_it_waits_for_enter_before_a_physical_source(tmp_path: Pat
     port.say(HEADER + b"".join(row(n) for n in range(30)))
     while kept(out).count(b"\n") < 31:
         assert time.monotonic() < until
-        said += drain(terminal)
+        said += heard(terminal)
     os.write(terminal, b"\x03")  # Ctrl-C, as the terminal sends it
     while piece := shown(terminal, until):
         said += piece
-    assert over(process) == 0, said.decode()
+    assert process.wait(MOST_S) == 0, said.decode()
     assert b"stopped by Ctrl-C" in said and read_log(out).samples == 30
     assert port.heard() == b""
 

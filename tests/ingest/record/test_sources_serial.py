@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import select
 import sys
 import time
 from collections.abc import Iterator
@@ -16,6 +15,7 @@ import pytest
 from ingest.errors import MissingExtra, SourceError
 from ingest.record.sources.base import RecordClock, SourceGone
 from ingest.record.sources.serial import SerialSource
+from tests.terminal import heard, tell
 
 if sys.platform == "win32":
     pytest.skip("there are no pseudo-terminals on Windows", allow_module_level=True)
@@ -33,13 +33,11 @@ class Pair:
     path: str
 
     def write(self, data: bytes) -> None:
-        while data:
-            data = data[os.write(self.master, data) :]
+        tell(self.master, data)
 
     def was_written_by_us(self) -> bytes:
         """Whatever the other side put on the line."""
-        ready, _, _ = select.select([self.master], [], [], 0.1)
-        return os.read(self.master, 4096) if ready else b""
+        return heard(self.master, 0.1)
 
 
 @contextmanager
