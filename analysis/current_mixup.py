@@ -61,9 +61,10 @@ def mixed_up(data: MatchData) -> dict[str, str]:
             if part == other or own is None or others is None:
                 continue
             if share > FOLLOWS and own < share - BETTER and others < OWN:
-                asked = f"are {part}_{tail} and {other}_{tail} exchanged?"
-                found[f"{part}_{tail}"] = f"follows what {other} was told and not what {part} was: {asked}"
-                found.setdefault(f"{other}_{tail}", f"does not follow what {other} was told: {asked}")
+                told = f"follows what {other} was told, not what {part} was"
+                found[f"{part}_{tail}"] = f"{told}; perhaps that of {other} under a wrong name"
+                told = f"does not follow what {other} was told; perhaps that of {part} under a wrong name"
+                found.setdefault(f"{other}_{tail}", told)
     return found
 
 

@@ -75,7 +75,7 @@ def reasons_told(rows: tuple[NotChecked, ...], data: MatchData) -> tuple[NotChec
     for row in rows:
         channel = row.reason.removesuffix(" was not logged")
         if channel != row.reason and channel in left_out:
-            mend = f"look at the sensor of {channel}, its wires, unit and scale"
+            mend = f"look at the sensor of {channel}: its plug, name, unit and scale"
             row = NotChecked(row.check, row.part, f"{channel}: {left_out[channel]}", mend)
         out.append(row)
     return tuple(out)

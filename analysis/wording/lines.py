@@ -138,6 +138,8 @@ def _blind(quality: tuple[QualityNote, ...], not_checked: tuple[NotChecked, ...]
         for note in quality:
             if note.code == code and code == "sensor_clipped":
                 return f"In {channel_words(note.channel)} {note.note}."
+            if note.code == code == "implausible" and note.channel:
+                return f"{capital(channel_words(note.channel))}: {note.note}."
             if note.code == code:
                 return capital(note.note) + "."
     return ""
